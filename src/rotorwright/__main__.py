@@ -1,0 +1,5 @@
+"""`python -m rotorwright` is the same as the `rotorwright` command."""
+
+from rotorwright.cli.main import run
+
+run()

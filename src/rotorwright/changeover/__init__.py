@@ -1,0 +1,1 @@
+"""The job: plan, gates, journal, steps, roll back."""

@@ -1,0 +1,1 @@
+"""What is kept: store, journal, snapshots on disk, release books."""

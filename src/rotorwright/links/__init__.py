@@ -1,0 +1,1 @@
+"""How bytes reach the aircraft: ports, MAVLink, the UART ROM bootloader."""

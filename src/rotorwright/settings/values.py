@@ -1,0 +1,203 @@
+"""Setting values in their exact machine form.
+
+A value is its type and its bits. A 32-bit float stays that very 32-bit float through file, screen and wire: signalling
+NaN patterns, negative zero and denormals included. Equality is equality of bits, so NaN equals itself and -0 differs
+from 0; use `number` for arithmetic.
+
+Type names are those of the open MAVLink parameter metadata schema.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import struct
+from dataclasses import dataclass
+from enum import StrEnum
+
+from rotorwright.errors import SettingsError
+
+
+class ValueNotInTypeError(SettingsError):
+    """A number or text has no exact place in the type of the setting."""
+
+    id = "settings.value-not-in-type"
+
+
+class SettingType(StrEnum):
+    """The types of the parameter metadata schema."""
+
+    UINT8 = "Uint8"
+    INT8 = "Int8"
+    UINT16 = "Uint16"
+    INT16 = "Int16"
+    UINT32 = "Uint32"
+    INT32 = "Int32"
+    FLOAT = "Float"
+
+    @property
+    def size_bytes(self) -> int:
+        """Width in bytes: 1, 2 or 4."""
+        return _SIZES[self]
+
+    @property
+    def is_float(self) -> bool:
+        """Whether values are 32-bit floats."""
+        return self is SettingType.FLOAT
+
+    @property
+    def is_signed(self) -> bool:
+        """Whether negative numbers have a place in this type."""
+        return self in {SettingType.INT8, SettingType.INT16, SettingType.INT32, SettingType.FLOAT}
+
+    @property
+    def lowest(self) -> int | float:
+        """The lowest finite number of this type."""
+        if self.is_float:
+            return -FLOAT32_MAX
+        return -(1 << (8 * self.size_bytes - 1)) if self.is_signed else 0
+
+    @property
+    def highest(self) -> int | float:
+        """The highest finite number of this type."""
+        if self.is_float:
+            return FLOAT32_MAX
+        return (1 << (8 * self.size_bytes - int(self.is_signed))) - 1
+
+
+_SIZES = {
+    SettingType.UINT8: 1,
+    SettingType.INT8: 1,
+    SettingType.UINT16: 2,
+    SettingType.INT16: 2,
+    SettingType.UINT32: 4,
+    SettingType.INT32: 4,
+    SettingType.FLOAT: 4,
+}
+
+FLOAT32_MAX = 3.4028234663852886e38  # (2 - 2**-23) * 2**127, IEEE 754-2019 table 3.5, binary32
+
+_NAN_TEXT = re.compile(r"nan\(0x([0-9a-f]{8})\)\Z")
+_INT_TEXT = re.compile(r"-?[0-9]+\Z")
+_FLOAT_TEXT = re.compile(r"-?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][-+]?[0-9]+)?\Z")
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """One setting value: `bits` is the unsigned machine word, `type.size_bytes` wide."""
+
+    type: SettingType
+    bits: int
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.bits < 1 << (8 * self.type.size_bytes):
+            raise _not_in_type(f"bits {self.bits:#x}", self.type, "The word is wider than the type.")
+
+    @classmethod
+    def of(cls, type_: SettingType, number: float) -> Value:
+        """Return `number` as a value of `type_`.
+
+        A float is rounded to the nearest 32-bit float, as writing a decimal does; callers who must not round compare
+        `number` afterwards. An integer type takes only whole numbers within its width.
+
+        Raises:
+            ValueNotInTypeError: the number has no place in the type.
+        """
+        if type_.is_float:
+            if math.isnan(number):
+                return cls(type_, 0x7FC00000)
+            try:
+                return cls(type_, int.from_bytes(struct.pack("<f", number), "little"))
+            except OverflowError as error:
+                raise _not_in_type(repr(number), type_, "It is larger than the largest 32-bit float.") from error
+        if not math.isfinite(number) or number != int(number):
+            raise _not_in_type(repr(number), type_, "The type holds whole numbers only.")
+        whole = int(number)
+        if not type_.lowest <= whole <= type_.highest:
+            raise _not_in_type(str(whole), type_, f"The type holds {type_.lowest} to {type_.highest}.")
+        return cls(type_, whole & ((1 << (8 * type_.size_bytes)) - 1))
+
+    @classmethod
+    def parse(cls, type_: SettingType, text: str) -> Value:
+        """Return the value that `text` (as made by `text`) stands for; the round trip is exact, bit for bit.
+
+        Raises:
+            ValueNotInTypeError: the text is no number of this type.
+        """
+        if type_.is_float:
+            if match := _NAN_TEXT.match(text):
+                value = cls(type_, int(match[1], 16))
+                if math.isnan(value.number):
+                    return value
+            elif text in {"inf", "-inf"} or _FLOAT_TEXT.match(text):
+                number = float(text)
+                if math.isinf(number) and text not in {"inf", "-inf"}:
+                    raise _not_in_type(repr(text), type_, "It is larger than the largest 32-bit float.")
+                return cls.of(type_, number)
+        elif _INT_TEXT.match(text):
+            return cls.of(type_, int(text)) if len(text) < 20 else _refuse_long(text, type_)
+        raise _not_in_type(repr(text), type_, "The text is not a number of this type.")
+
+    @classmethod
+    def from_bytes(cls, type_: SettingType, raw: bytes) -> Value:
+        """Return the value whose little-endian machine form is `raw`."""
+        return cls(type_, int.from_bytes(raw[: type_.size_bytes], "little"))
+
+    def to_bytes(self) -> bytes:
+        """Return the little-endian machine form, `type.size_bytes` long."""
+        return self.bits.to_bytes(self.type.size_bytes, "little")
+
+    @property
+    def number(self) -> int | float:
+        """The value as a Python number. A NaN loses its payload here: use `bits` to keep it."""
+        if self.type.is_float:
+            return float(struct.unpack("<f", self.to_bytes())[0])
+        return int.from_bytes(self.to_bytes(), "little", signed=self.type.is_signed)
+
+    @property
+    def text(self) -> str:
+        """The shortest decimal that reads back to these very bits; NaN as `nan(0x7fc00000)`."""
+        if not self.type.is_float:
+            return str(self.number)
+        return _float32_text(self)
+
+    def __str__(self) -> str:
+        return self.text
+
+
+def _float32_text(value: Value) -> str:
+    number = value.number
+    if math.isnan(number):
+        return f"nan(0x{value.bits:08x})"
+    if math.isinf(number):
+        return "inf" if number > 0 else "-inf"
+    for digits in range(1, 10):  # nine significant digits tell any two 32-bit floats apart (IEEE 754-2019, 5.12.2)
+        text = f"{number:.{digits}g}"
+        if struct.pack("<f", _clamped(float(text))) == value.to_bytes():
+            return _plain(text)
+    raise AssertionError(f"no nine-digit decimal for bits {value.bits:#010x}")
+
+
+def _clamped(number: float) -> float:
+    # Rounding the decimal of the largest float up may step over what struct can pack.
+    return number if abs(number) <= FLOAT32_MAX else math.copysign(math.inf, number)
+
+
+def _plain(text: str) -> str:
+    if "e" not in text:
+        return text
+    number = float(text)
+    return f"{number:.0f}" if abs(number) >= 1 and abs(number) < 1e9 else text
+
+
+def _refuse_long(text: str, type_: SettingType) -> Value:
+    raise _not_in_type(f"a number of {len(text)} digits", type_, "No type of a setting holds so many digits.")
+
+
+def _not_in_type(shown: str, type_: SettingType, why: str) -> ValueNotInTypeError:
+    return ValueNotInTypeError(
+        f"{shown} is not a value of type {type_}.",
+        why=why,
+        todo="Correct the value where it comes from; nothing is rounded or cut to fit.",
+        type=str(type_),
+    )

@@ -1,0 +1,1 @@
+"""A virtual aircraft behind the same wires as the real one."""
