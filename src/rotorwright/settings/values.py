@@ -173,14 +173,16 @@ def _float32_text(value: Value) -> str:
         return "inf" if number > 0 else "-inf"
     for digits in range(1, 10):  # nine significant digits tell any two 32-bit floats apart (IEEE 754-2019, 5.12.2)
         text = f"{number:.{digits}g}"
-        if struct.pack("<f", _clamped(float(text))) == value.to_bytes():
+        if _float32_bytes(float(text)) == value.to_bytes():
             return _plain(text)
     raise AssertionError(f"no nine-digit decimal for bits {value.bits:#010x}")
 
 
-def _clamped(number: float) -> float:
-    # Rounding the decimal of the largest float up may step over what struct can pack.
-    return number if abs(number) <= FLOAT32_MAX else math.copysign(math.inf, number)
+def _float32_bytes(number: float) -> bytes:
+    try:
+        return struct.pack("<f", number)
+    except OverflowError:  # few digits of the largest float round up past it
+        return b""
 
 
 def _plain(text: str) -> str:
