@@ -13,9 +13,10 @@ import errno
 import hashlib
 import os
 import re
-import tempfile
+import secrets
+import sys
 from dataclasses import dataclass
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 from rotorwright.hangar.errors import (
     DamagedFileError,
@@ -28,6 +29,9 @@ from rotorwright.hangar.errors import (
     ReadBackDiffersError,
     ReadOnlyPlaceError,
 )
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,99}\Z")
 
@@ -129,10 +133,9 @@ def _publish(path: Path, data: bytes) -> None:
 
 
 def _write_part(path: Path, data: bytes) -> Path:
-    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
-    part = Path(name)
+    part = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
     try:
-        with os.fdopen(handle, "wb") as file:
+        with part.open("xb") as file:
             file.write(data)
             file.flush()
             os.fsync(file.fileno())
@@ -171,7 +174,7 @@ def _confirm_same(path: Path, data: bytes) -> None:
 def _read_from_disk(path: Path) -> bytes:
     """Return the content as the disk has it: where the system can forget its cached copy, it is told to."""
     with path.open("rb") as file:
-        if hasattr(os, "posix_fadvise"):
+        if sys.platform == "linux":
             with contextlib.suppress(OSError):
                 os.posix_fadvise(file.fileno(), 0, 0, os.POSIX_FADV_DONTNEED)
         return file.read()
@@ -207,7 +210,7 @@ def _disk_answers(error: OSError) -> tuple[type[KeptFileError], str, str]:
         return (
             NoPermissionError,
             "This user may not write or read there, or another program holds the file.",
-            "Give this user the right to the hangar folder, or choose another with ROTORWRIGHT_HANGAR, then say it again.",
+            "Give this user the right to the folder, or choose another with ROTORWRIGHT_HANGAR, then say it again.",
         )
     if error.errno == errno.EROFS:
         return (
@@ -234,9 +237,9 @@ def _bad_name(path: Path) -> KeptNameError:
 def _name_taken(path: Path, *, kept: bytes, offered: bytes) -> NameTakenError:
     return NameTakenError(
         f"{path} is there already with other content ({len(kept)} bytes; {len(offered)} bytes were to be kept).",
-        why="A kept file is never overwritten. Either this was kept before with other content, or the file was damaged.",
+        why="Kept files are never overwritten. Either other content was kept here before, or the file was damaged.",
         state="Nothing was sent to the aircraft for this. The file that is there was not touched.",
-        todo=f"Look at the file; if it is not needed under this name, rename it to {path.name}.old, then say it again.",
+        todo=f"Look at the file; if it is not needed by this name, rename it to {path.name}.old, then say it again.",
         path=str(path),
     )
 

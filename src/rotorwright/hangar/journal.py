@@ -22,7 +22,7 @@ import rfc8785
 
 from rotorwright.hangar.errors import EventFactsError, JournalDamagedError
 
-JsonValue: TypeAlias = "None | bool | int | float | str | Sequence[JsonValue] | Mapping[str, JsonValue]"
+JsonValue: TypeAlias = "bool | int | float | str | Sequence[JsonValue] | Mapping[str, JsonValue] | None"
 
 CHAIN_START = "0" * 64
 """What the first event of a chain that belongs to nothing is bound to."""
@@ -53,7 +53,7 @@ def canonical_json(value: JsonValue) -> bytes:
     except (rfc8785.CanonicalizationError, UnicodeEncodeError, RecursionError, TypeError) as error:
         raise EventFactsError(
             f"Facts of an event have no canonical JSON form: {error}",
-            why="The journal takes null, true, false, finite numbers, whole numbers up to 2**53-1, text, lists, objects.",
+            why="The journal takes null, true, false, finite numbers (whole ones up to 2**53-1), text, lists, objects.",
             todo="Report this as a defect; larger numbers and bit patterns go into the journal as text.",
         ) from error
 
@@ -142,9 +142,9 @@ def _number(text: str) -> int | float:
 def _damaged(sequence: int, what: str) -> JournalDamagedError:
     return JournalDamagedError(
         f"The journal of this changeover is damaged: {what}.",
-        why="An event was changed, removed or moved after it was written, by a program other than this one or by the disk.",
-        state="Nothing was sent to the aircraft now. The files of this changeover were not touched; those with a fitting"
-        " digest are good, the saved settings among them.",
+        why="An event was changed, removed or moved after it was written, by another program or by the disk.",
+        state="Nothing was sent to the aircraft now. The files of this changeover, the saved settings among"
+        " them, were not touched and each has its own digest.",
         todo="Copy the whole hangar folder to another disk, then start a new changeover for this aircraft.",
         sequence=sequence,
     )

@@ -6,8 +6,11 @@ import contextlib
 import errno
 import os
 import sys
-from collections.abc import Iterator
-from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
 
 if sys.platform == "win32":
     import msvcrt

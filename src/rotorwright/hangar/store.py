@@ -7,14 +7,16 @@ under `changeovers/`. Importing this module loads the database library; faces im
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from pathlib import Path
-from types import TracebackType
-from typing import Self
+from typing import TYPE_CHECKING, Self
 
-from rotorwright.hangar.files import KeptFile
-from rotorwright.hangar.journal import Event, JsonValue
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+    from pathlib import Path
+    from types import TracebackType
+
+    from rotorwright.hangar.files import KeptFile
+    from rotorwright.hangar.journal import Event, JsonValue
 
 DATABASE_NAME = "hangar.db"
 
