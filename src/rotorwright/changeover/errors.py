@@ -1,0 +1,111 @@
+"""What can stop a changeover, apart from the errors of the rooms below."""
+
+from __future__ import annotations
+
+from rotorwright.errors import Blame, ImageError, LinkError, ProtocolError, SettingsError, WorkflowError
+
+
+class SnapshotReadsDifferError(ProtocolError):
+    """Two readings of the settings do not agree, so neither can be trusted as a copy."""
+
+    id = "changeover.readings-differ"
+    retry_helps = True
+
+
+class BoardNotInBookError(WorkflowError):
+    """The release book does not know the board that the aircraft reports."""
+
+    id = "changeover.board-not-in-book"
+
+
+class CatalogueMissingError(WorkflowError):
+    """Nobody knows what the settings of a release mean: neither the aircraft nor the book."""
+
+    id = "changeover.catalogue-missing"
+
+
+class ImageBoardMismatchError(ImageError):
+    """The image does not belong on this board, or nobody can be sure that it does."""
+
+    id = "changeover.image-does-not-fit"
+
+
+class ImageDescriptorMissingError(ImageError):
+    """The image does not say which release it is."""
+
+    id = "changeover.image-unnamed"
+
+
+class DecisionMissingError(WorkflowError):
+    """A held setting was not decided."""
+
+    id = "changeover.decision-missing"
+
+
+class PlanNotAcceptedError(WorkflowError):
+    """The plan was not accepted."""
+
+    id = "changeover.plan-not-accepted"
+
+
+class BoardSilentError(LinkError):
+    """The board answers neither as application nor as bootloader."""
+
+    id = "changeover.board-silent"
+    retry_helps = False
+
+    @classmethod
+    def after_button(cls, port: str) -> BoardSilentError:
+        """Return the error for a board that stays silent although the button was asked for."""
+        return cls(
+            f"The bootloader does not answer on {port}.",
+            why="The button was not held while power arrived, the cable carries power only, or the line is not the "
+            "one that the bootloader listens to.",
+            todo="Try another cable; hold the button while power arrives; then go on with `resume`.",
+            port=port,
+        )
+
+
+class WrongReleaseError(ProtocolError):
+    """After the restart another release answers than the one that was written."""
+
+    id = "changeover.wrong-release-answers"
+
+
+class SettingsNotAsPlannedError(ProtocolError):
+    """After the restart the settings are not those of the plan."""
+
+    id = "changeover.settings-differ"
+    retry_helps = True
+
+
+class DisplayNotWrittenError(ProtocolError):
+    """The display characters read back are not those that were written."""
+
+    id = "changeover.display-differs"
+    retry_helps = True
+
+
+class AttitudeNotUnderstoodError(ProtocolError):
+    """The aircraft does not report the attitude in which it is held."""
+
+    id = "changeover.attitude"
+
+
+class RollBackNotPossibleError(WorkflowError):
+    """There is nothing to go back to, or the changeover is over."""
+
+    id = "changeover.no-way-back"
+
+
+class ChangeoverOverError(WorkflowError):
+    """The changeover is already signed or rolled back."""
+
+    id = "changeover.over"
+    blame = Blame.PERSON
+
+
+class NewDefaultsOutsideTypeError(SettingsError):
+    """The aircraft holds a setting in another type than its catalogue says."""
+
+    id = "changeover.type-differs"

@@ -1,0 +1,130 @@
+"""The person at the bench, as the workflow sees them.
+
+Waiting for a person is a typed request, not an error and not a line in a log. The terminal, the demo and the tests
+are three persons; none of them holds a rule of the job.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import TYPE_CHECKING, Protocol
+
+if TYPE_CHECKING:
+    from rotorwright.changeover.gates import Gate
+    from rotorwright.errors import RotorwrightError
+    from rotorwright.settings.carry_over import Decision
+
+
+class Direction(StrEnum):
+    """Ways to tip the aircraft by hand, seen from behind it."""
+
+    NOSE_DOWN = "nose-down"
+    NOSE_UP = "nose-up"
+    LEFT_DOWN = "left-down"
+    RIGHT_DOWN = "right-down"
+    LEVEL = "level"
+
+
+@dataclass(frozen=True, slots=True)
+class BootButtonRequest:
+    """Hold the bootloader button while power arrives, then say so."""
+
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class BatteryRequest:
+    """Plug the main battery in, propellers off."""
+
+    measured_volts: float
+
+
+@dataclass(frozen=True, slots=True)
+class TiltRequest:
+    """Tip the aircraft by about 30 degrees and hold it there."""
+
+    direction: Direction
+
+
+@dataclass(frozen=True, slots=True)
+class PowerRequest:
+    """The board is silent: see that its cable is in and its power is on."""
+
+    reason: str
+
+
+HandsRequest = BootButtonRequest | BatteryRequest | TiltRequest | PowerRequest
+
+
+def words_of(request: HandsRequest) -> str:
+    """Return what the hands must do, in words, with the cautions that belong to it."""
+    match request:
+        case BootButtonRequest(reason):
+            return (
+                f"{reason} Unplug the cable and the battery. Hold the button of the bootloader down, plug the cable "
+                "in again, count to two, let go."
+            )
+        case BatteryRequest(volts):
+            return (
+                f"The aircraft measures {volts:.1f} V. Check once more that the propellers are off, keep clear of the "
+                "motors, and plug the main battery in. Never use a lithium battery that is swollen, damaged or hot, "
+                "and do not leave it alone."
+            )
+        case TiltRequest(Direction.LEVEL):
+            return "Put the aircraft level on the bench."
+        case TiltRequest(direction):
+            way = direction.replace("-", " ")
+            return f"Take the aircraft in your hands, tip it {way} by about 30 degrees and hold it there."
+        case PowerRequest(reason):
+            return f"{reason} See that the cable is in at both ends and the board's light is on."
+
+
+@dataclass(frozen=True, slots=True)
+class PlanSummary:
+    """What a person accepts before anything is changed on the aircraft."""
+
+    aircraft: str
+    release_before: str
+    release_after: str
+    image_bytes: int
+    sectors: tuple[int, ...]
+    counts: dict[str, int]
+    settings_to_write: int
+
+
+class Person(Protocol):
+    """Who answers the typed requests of the workflow."""
+
+    @property
+    def name(self) -> str:
+        """Name for the journal."""
+        ...
+
+    def confirm(self, gate: Gate) -> bool:
+        """Answer whether what the gate asks for holds; a person looks before answering."""
+        ...
+
+    def accept_plan(self, summary: PlanSummary) -> bool:
+        """Answer whether the plan shown may be carried out."""
+        ...
+
+    def decide(self, held: Decision) -> str | None:
+        """Return the key of one of the options of `held`, or None to leave it undecided."""
+        ...
+
+    def act(self, request: HandsRequest) -> bool:
+        """Do what the request asks with the hands; answer whether it was done."""
+        ...
+
+    def go_on_after(self, error: RotorwrightError) -> bool:
+        """Answer whether the interrupted step is to be tried again now."""
+        ...
+
+    def sign(self) -> str | None:
+        """Return the name to sign with, or None to leave the job unsigned."""
+        ...
+
+    def tell(self, words: str) -> None:
+        """Take note of a line about what is happening."""
+        ...

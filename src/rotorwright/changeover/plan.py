@@ -1,0 +1,279 @@
+"""Stage plan: the image judged against the board, and a decision with a reason for each setting."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rotorwright.changeover.errors import (
+    BoardNotInBookError,
+    CatalogueMissingError,
+    DecisionMissingError,
+    ImageBoardMismatchError,
+    ImageDescriptorMissingError,
+    PlanNotAcceptedError,
+)
+from rotorwright.changeover.events import EventKind
+from rotorwright.changeover.gates import Gate
+from rotorwright.changeover.kept import kept_facts
+from rotorwright.changeover.person import PlanSummary
+from rotorwright.changeover.receive import as_found, catalogue_from, keep_content
+from rotorwright.changeover.state import ChosenImage
+from rotorwright.firmware.board import Board, resolve_board
+from rotorwright.firmware.descriptor import find_descriptor
+from rotorwright.firmware.fit import Fit, FitVerdict, judge_fit
+from rotorwright.firmware.intel_hex import read_intel_hex
+from rotorwright.firmware.mcu import microcontroller, sectors_for
+from rotorwright.settings.carry_over import CarryOverInputs, carry_over
+from rotorwright.settings.identity import Identity, release_line
+from rotorwright.settings.sheet import CarryOverSheet, parse_sheet, print_sheet
+
+if TYPE_CHECKING:
+    from rotorwright.changeover.workshop import Workshop
+    from rotorwright.firmware.image import Image
+    from rotorwright.hangar.books import ReleaseBook
+    from rotorwright.hangar.journal import JsonValue
+    from rotorwright.settings.catalogue import Catalogue
+
+
+def board_of(identity: Identity, book: ReleaseBook) -> Board:
+    """Return the board that the aircraft reports, aliases of other releases resolved.
+
+    Raises:
+        BoardNotInBookError: the book does not know it. The nearest-looking one is never taken.
+    """
+    board = resolve_board(book.boards, identity.board)
+    if board is None:
+        known = ", ".join(sorted(one.name for one in book.boards))
+        raise BoardNotInBookError(
+            f"The aircraft says that its board is '{identity.board}'; this release book does not know it.",
+            why=f"The book knows {known}. A board is sometimes renamed, but a name that only looks alike is not taken.",
+            todo="Take the release book of this firmware family, or ask the maker of the board for its present name.",
+            board=identity.board,
+        )
+    return board
+
+
+def read_image(shop: Workshop) -> Image:
+    """Return the image of this changeover from the kept file."""
+    kept = shop.state.image_file
+    assert kept is not None
+    return read_intel_hex(shop.journal.fetch(kept), name=kept.name)
+
+
+def judge(shop: Workshop, image: Image, *, chip_id: int | None) -> tuple[Fit, ChosenImage]:
+    """Judge the image against the aircraft that was received.
+
+    Raises:
+        ImageDescriptorMissingError: the image does not say which release it is.
+        ImageBoardMismatchError: it does not fit, or nobody can be sure.
+    """
+    received = shop.state.received
+    assert received is not None
+    book = shop.book()
+    board = board_of(received, book)
+    part = microcontroller(board.mcu)
+    descriptor = find_descriptor(image)
+    release = release_line(descriptor.release) if descriptor else book.release_of_image(board, image.sha256)
+    if release is None:
+        raise ImageDescriptorMissingError(
+            "The image does not say which release it is, and the release book does not know its digest.",
+            why="It carries no image descriptor and is not among the images of the book.",
+            todo="Take the image from the publisher of the firmware family, together with its release book.",
+            sha256=image.sha256,
+        )
+    fit = judge_fit(
+        image,
+        board=board,
+        mcu=part,
+        chip_id=chip_id,
+        reported_board=received.board,
+        release=release,
+        family=received.family,
+    )
+    if fit.verdict is not FitVerdict.FITS:
+        raise _does_not_fit(fit, board)
+    chosen = ChosenImage(
+        release=descriptor.release if descriptor else release,
+        board=board.name,
+        microcontroller=part.name,
+        sha256=image.sha256,
+        size_bytes=image.size_bytes,
+        sectors=tuple(sector.number for sector in sectors_for(image, part)),
+    )
+    return fit, chosen
+
+
+def choose_image(shop: Workshop) -> None:
+    """Judge the image before anything is changed, and note it with its evidence."""
+    fit, chosen = judge(shop, read_image(shop), chip_id=None)
+    evidence: list[JsonValue] = [f"{one.test}: {one.verdict}: {one.words}" for one in fit.evidence]
+    shop.note(
+        EventKind.IMAGE_CHOSEN,
+        release=chosen.release,
+        board=chosen.board,
+        microcontroller=chosen.microcontroller,
+        image_sha256=chosen.sha256,
+        bytes=chosen.size_bytes,
+        sectors=list(chosen.sectors),
+        evidence=evidence,
+    )
+
+
+def make_sheet(shop: Workshop) -> None:
+    """Decide what becomes of each setting, from what the book knows of the new release."""
+    keep_sheet(shop, planned_sheet(shop, new_catalogue=book_catalogue(shop)), EventKind.SHEET_MADE)
+
+
+def book_catalogue(shop: Workshop) -> Catalogue:
+    """Return what the book knows of the new release's settings on this board.
+
+    Raises:
+        CatalogueMissingError: it knows nothing of them.
+    """
+    image = shop.state.image
+    assert image is not None
+    catalogue = shop.book().catalogue(release_line(image.release), image.board)
+    if catalogue is None:
+        raise CatalogueMissingError(
+            f"The release book has no settings catalogue of {image.release} for {image.board}.",
+            why="Without it nobody can say what becomes of the settings before the board is written.",
+            todo="Take a release book that has it.",
+            release=image.release,
+            board=image.board,
+        )
+    return catalogue
+
+
+def planned_sheet(shop: Workshop, *, new_catalogue: Catalogue) -> CarryOverSheet:
+    """Return the carry-over sheet for the received aircraft against `new_catalogue`."""
+    image, received = shop.state.image, shop.state.received
+    assert image is not None
+    assert received is not None
+    book = shop.book()
+    old, new = release_line(received.release), release_line(image.release)
+    old_catalogue = catalogue_from(shop, shop.state.old_catalogue) or book.catalogue(old, image.board)
+    if old_catalogue is None:
+        raise CatalogueMissingError(
+            f"Neither the aircraft nor the release book says what the settings of {received.release} mean.",
+            why="Without the old defaults nobody can tell which settings a person changed.",
+            todo="Take a release book that describes this release.",
+            release=received.release,
+        )
+    return carry_over(
+        CarryOverInputs(
+            ours=as_found(shop),
+            old_defaults=old_catalogue.defaults,
+            new_defaults=new_catalogue.defaults,
+            old_catalogue=old_catalogue,
+            new_catalogue=new_catalogue,
+            notes=book.notes(old, new),
+            classes=book.classes,
+            same_aircraft=True,
+            to_release=image.release,
+        )
+    )
+
+
+def keep_sheet(shop: Workshop, sheet: CarryOverSheet, kind: EventKind, **more: JsonValue) -> None:
+    """Keep the sheet as it stands and note it."""
+    file = keep_content(shop, "sheet", "json", print_sheet(sheet))
+    counts: dict[str, JsonValue] = {str(decision): count for decision, count in sheet.counts.items()}
+    facts: dict[str, JsonValue] = {
+        "file": kept_facts(file),
+        "counts": counts,
+        "held": len(sheet.held),
+        "undecided": len(sheet.undecided),
+        **more,
+    }
+    shop.note(kind, **facts)
+
+
+def current_sheet(shop: Workshop) -> CarryOverSheet:
+    """Return the sheet as decided so far."""
+    kept = shop.state.sheet
+    assert kept is not None
+    return parse_sheet(shop.journal.fetch(kept), source=kept.name)
+
+
+def decide(shop: Workshop) -> None:
+    """Ask the person about each held setting; each answer is committed by itself.
+
+    Raises:
+        DecisionMissingError: the person left one undecided.
+    """
+    while undecided := current_sheet(shop).undecided:
+        held = undecided[0]
+        choice = shop.person.decide(held)
+        if choice is None:
+            raise DecisionMissingError(
+                f"{len(undecided)} held settings are not decided, the first is {' and '.join(held.found)}.",
+                why=held.reason,
+                state="Nothing was changed on the aircraft; the answers given so far are kept.",
+                todo="Decide them with `resume`; `plan` shows the whole sheet.",
+                undecided=len(undecided),
+            )
+        decided = current_sheet(shop).decide(held.found[0], choice)
+        keep_sheet(shop, decided, EventKind.HELD_DECIDED, names=list(held.found), choice=choice, by=shop.person.name)
+
+
+def accept(shop: Workshop) -> None:
+    """Show the plan and ask for consent.
+
+    Raises:
+        PlanNotAcceptedError: the person did not accept it.
+    """
+    sheet = current_sheet(shop)
+    writes = sheet.writes
+    image, received = shop.state.image, shop.state.received
+    assert image is not None
+    assert received is not None
+    shop.pass_measured(Gate.NOTHING_HELD, f"{len(sheet.held)} held settings, all decided")
+    summary = PlanSummary(
+        aircraft=f"{image.board}, id {received.unique_id}",
+        release_before=f"{received.family} {received.release}",
+        release_after=f"{received.family} {image.release}",
+        image_bytes=image.size_bytes,
+        sectors=image.sectors,
+        counts={str(kind): count for kind, count in sheet.counts.items()},
+        settings_to_write=len(writes),
+    )
+    if not shop.person.accept_plan(summary):
+        raise PlanNotAcceptedError(
+            "The plan was not accepted.",
+            why="Nothing is changed on an aircraft without a person's word.",
+            todo="Go on with `resume` when it is right, or leave the aircraft as it is.",
+        )
+    assert shop.state.sheet is not None
+    shop.note(
+        EventKind.PLAN_ACCEPTED,
+        sheet=kept_facts(shop.state.sheet),
+        sectors=list(image.sectors),
+        writes=len(writes),
+        by=shop.person.name,
+    )
+
+
+def carry_choices(old: CarryOverSheet, new: CarryOverSheet) -> CarryOverSheet:
+    """Return `new` with the choices of `old` taken over where the very same question is asked again."""
+    asked = {decision.found: decision for decision in old.held}
+    for held in new.undecided:
+        before = asked.get(held.found)
+        if before is not None and before.chosen is not None and before.options == held.options:
+            new = new.decide(held.found[0], before.chosen)
+    return new
+
+
+def _does_not_fit(fit: Fit, board: Board) -> ImageBoardMismatchError:
+    against = [one for one in fit.evidence if str(one.verdict) != "passed"]
+    words = " ".join(one.words for one in against)
+    sure = fit.verdict is FitVerdict.DOES_NOT_FIT
+    return ImageBoardMismatchError(
+        f"The image does not belong on {board.name}."
+        if sure
+        else f"Nobody can be sure that the image fits {board.name}.",
+        why=words or "No test speaks for it.",
+        todo=f"Take the image that the publisher names for {board.name}.",
+        board=board.name,
+        verdict=str(fit.verdict),
+        tests=", ".join(one.test for one in against),
+    )

@@ -1,0 +1,152 @@
+"""Stage receive: which aircraft is it, and a complete copy of what it holds."""
+
+from __future__ import annotations
+
+import hashlib
+from typing import TYPE_CHECKING
+
+from rotorwright.changeover.errors import SnapshotReadsDifferError
+from rotorwright.changeover.events import EventKind
+from rotorwright.changeover.gates import Gate
+from rotorwright.changeover.kept import kept_facts
+from rotorwright.changeover.state import identity_facts
+from rotorwright.errors import ProtocolError
+from rotorwright.settings.catalogue import Catalogue, parse_catalogue, print_catalogue
+from rotorwright.settings.snapshot import Snapshot, parse_snapshot, print_snapshot
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from rotorwright.changeover.workshop import Workshop
+    from rotorwright.hangar.files import KeptFile
+    from rotorwright.hangar.journal import JsonValue
+    from rotorwright.links.mavlink.link import MavlinkLink
+    from rotorwright.settings.values import Value
+
+DISPLAY_FILE = "/display/characters.bin"
+
+
+def identify(shop: Workshop) -> None:
+    """Hear which aircraft is on the port."""
+    with shop.application() as link:
+        identity = link.read_identity()
+    shop.note(EventKind.AIRCRAFT_RECEIVED, **identity_facts(identity))
+    shop.person.tell(f"{identity.board}, {identity.family} {identity.release}, id {identity.unique_id}")
+
+
+def save(shop: Workshop) -> None:
+    """Read every setting twice, compare, and keep the snapshot, the catalogue and the display characters.
+
+    Raises:
+        SnapshotReadsDifferError: the two readings differ in a setting that is no measured value.
+    """
+    with shop.application() as link:
+        identity = link.read_identity()
+        catalogue = read_catalogue_if_any(link)
+        settings = read_twice(shop, link, catalogue)
+        display = read_display_if_any(link)
+    snapshot = Snapshot(identity=identity, settings=settings, taken_at=shop.now())
+    file = keep_snapshot(shop, "as-found", snapshot)
+    facts: dict[str, JsonValue] = {
+        "file": kept_facts(file),
+        "snapshot_sha256": snapshot.sha256,
+        "settings": len(settings),
+        "readings": 2,
+        "catalogue": _kept_or_none(shop, "old-catalogue", "json", catalogue and print_catalogue(catalogue)),
+        "display": _kept_or_none(shop, "old-display", "bin", display),
+    }
+    shop.note(EventKind.SNAPSHOT_SAVED, **facts)
+    prove_copy(shop)
+
+
+def prove_copy(shop: Workshop) -> Snapshot:
+    """Read the as-found snapshot back from disk, check its digest, and note the gate.
+
+    Raises:
+        StorageError, SettingsError: the copy is damaged.
+    """
+    snapshot = as_found(shop)
+    assert shop.state.as_found is not None
+    shop.pass_measured(
+        Gate.SNAPSHOT_ON_DISK,
+        f"{len(snapshot.settings)} settings in {shop.state.as_found.name}, read twice, SHA-256 {snapshot.sha256[:16]}",
+    )
+    return snapshot
+
+
+def as_found(shop: Workshop) -> Snapshot:
+    """Return the as-found snapshot from disk."""
+    kept = shop.state.as_found
+    assert kept is not None
+    return parse_snapshot(shop.journal.fetch(kept), source=kept.name)
+
+
+def keep_snapshot(shop: Workshop, name: str, snapshot: Snapshot) -> KeptFile:
+    """Keep a snapshot under a name that tells its content, so a second reading never meets the first one's file."""
+    data = print_snapshot(snapshot)
+    return keep_content(shop, name, "json", data)
+
+
+def keep_content(shop: Workshop, name: str, suffix: str, data: bytes) -> KeptFile:
+    """Keep `data` as `name`-<first digits of its SHA-256>.`suffix`."""
+    return shop.journal.keep(f"{name}-{hashlib.sha256(data).hexdigest()[:12]}.{suffix}", data)
+
+
+def read_catalogue_if_any(link: MavlinkLink) -> Catalogue | None:
+    """Return the aircraft's own catalogue, or None when it offers none."""
+    try:
+        return link.read_catalogue()
+    except ProtocolError:
+        return None
+
+
+def read_display_if_any(link: MavlinkLink) -> bytes | None:
+    """Return the display memory, or None when the aircraft offers none."""
+    try:
+        return link.read_file(DISPLAY_FILE)
+    except ProtocolError:
+        return None
+
+
+def read_twice(shop: Workshop, link: MavlinkLink, catalogue: Catalogue | None) -> dict[str, Value]:
+    """Return the settings, read twice and equal but for values that the aircraft measures itself.
+
+    Raises:
+        SnapshotReadsDifferError: they differ elsewhere.
+    """
+    first = link.read_settings(lambda done, total: shop.progress("reading settings, first time", done, total))
+    second = link.read_settings(lambda done, total: shop.progress("reading settings, second time", done, total))
+    differing = differing_names(first, second, catalogue)
+    if differing:
+        raise SnapshotReadsDifferError(
+            f"Two readings of the settings differ in {len(differing)}: {', '.join(differing[:5])}.",
+            why="The line damages bytes, or another program changes settings at this moment.",
+            todo="Close other programs that talk to the aircraft, try another cable, and save again.",
+            names=", ".join(differing),
+        )
+    return second
+
+
+def differing_names(
+    first: Mapping[str, Value], second: Mapping[str, Value], catalogue: Catalogue | None
+) -> tuple[str, ...]:
+    """Return the names whose values differ, measured ones left out."""
+    return tuple(
+        name
+        for name in sorted({*first, *second})
+        if first.get(name) != second.get(name) and not is_volatile(name, catalogue)
+    )
+
+
+def is_volatile(name: str, catalogue: Catalogue | None) -> bool:
+    """Answer whether the aircraft changes this setting by itself."""
+    return catalogue is not None and name in catalogue and catalogue[name].volatile
+
+
+def catalogue_from(shop: Workshop, kept: KeptFile | None) -> Catalogue | None:
+    """Return a kept catalogue."""
+    return parse_catalogue(shop.journal.fetch(kept)) if kept else None
+
+
+def _kept_or_none(shop: Workshop, name: str, suffix: str, data: bytes | None) -> dict[str, JsonValue] | None:
+    return kept_facts(keep_content(shop, name, suffix, data)) if data else None

@@ -1,0 +1,241 @@
+"""Stage restore: the board's own defaults, the display characters, and the settings of the sheet."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rotorwright.changeover.errors import DisplayNotWrittenError, SettingsNotAsPlannedError
+from rotorwright.changeover.events import EventKind
+from rotorwright.changeover.gates import Gate, GateShutError
+from rotorwright.changeover.kept import kept_facts
+from rotorwright.changeover.person import BatteryRequest
+from rotorwright.changeover.plan import book_catalogue, carry_choices, current_sheet, keep_sheet, planned_sheet
+from rotorwright.changeover.receive import (
+    DISPLAY_FILE,
+    catalogue_from,
+    is_volatile,
+    keep_content,
+    keep_snapshot,
+    read_catalogue_if_any,
+)
+from rotorwright.changeover.workshop import AFTER_RESTART_S, Workshop
+from rotorwright.display.characters import differing_characters, parse_characters
+from rotorwright.settings.catalogue import Catalogue, print_catalogue
+from rotorwright.settings.identity import release_line
+from rotorwright.settings.snapshot import Snapshot, parse_snapshot
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+    from rotorwright.hangar.journal import JsonValue
+    from rotorwright.links.mavlink.link import MavlinkLink
+    from rotorwright.settings.values import Value
+
+# Below this no main battery is in: the board feeds the divider from the cable at most. Common practice, no source.
+BATTERY_PRESENT_V = 6.0
+BATTERY_TRIES = 3
+SETTINGS_TRIES = 3
+
+
+def apply_defaults(shop: Workshop) -> None:
+    """Reset to the board's own defaults, restart, read them, and hold the plan against them."""
+    shop.require_confirmed(Gate.PROPELLERS_OFF)
+    shop.note(EventKind.DEFAULTS_WANTED)
+    reset_and_restart(shop)
+    with shop.application(timeout_s=AFTER_RESTART_S) as link:
+        identity = link.read_identity()
+        catalogue = read_catalogue_if_any(link) or book_catalogue(shop)
+        settings = link.read_settings(lambda done, total: shop.progress("reading the new defaults", done, total))
+    snapshot = Snapshot(identity=identity, settings=settings, taken_at=shop.now())
+    file = keep_snapshot(shop, "new-defaults", snapshot)
+    kept_catalogue = keep_content(shop, "new-catalogue", "json", print_catalogue(catalogue))
+    shop.note(
+        EventKind.DEFAULTS_READ,
+        file=kept_facts(file),
+        catalogue=kept_facts(kept_catalogue),
+        settings=len(settings),
+    )
+    hold_plan_against_aircraft(shop)
+
+
+def reset_and_restart(shop: Workshop) -> None:
+    """Reset the settings to defaults, save them, restart."""
+    with shop.application() as link:
+        link.reset_settings()
+        link.save_settings()
+        link.reboot()
+
+
+def new_defaults(shop: Workshop) -> Snapshot:
+    """Return the defaults as the aircraft itself gave them after the write."""
+    kept = shop.state.new_defaults
+    assert kept is not None
+    return parse_snapshot(shop.journal.fetch(kept), source=kept.name)
+
+
+def new_catalogue(shop: Workshop) -> Catalogue:
+    """Return the new release's catalogue: the aircraft's own, else the book's."""
+    return catalogue_from(shop, shop.state.new_catalogue) or book_catalogue(shop)
+
+
+def hold_plan_against_aircraft(shop: Workshop) -> None:
+    """Make the sheet again from what the aircraft says; where it decides otherwise, a new consent is asked for."""
+    truth = planned_sheet(shop, new_catalogue=new_catalogue(shop).with_defaults(new_defaults(shop).settings))
+    before = current_sheet(shop)
+    sheet = carry_choices(before, truth)
+    if sheet == before:
+        return
+    shop.person.tell("The aircraft's own defaults differ from the release book; the plan was made anew.")
+    keep_sheet(shop, sheet, EventKind.SHEET_MADE, because="the aircraft's own defaults differ from the book")
+
+
+def expected_settings(shop: Workshop) -> dict[str, Value]:
+    """Return every setting as it must stand at the end, measured ones left out."""
+    catalogue = new_catalogue(shop)
+    expected = current_sheet(shop).expected_settings(new_defaults(shop).settings)
+    return {name: value for name, value in expected.items() if not is_volatile(name, catalogue)}
+
+
+def write_settings(shop: Workshop) -> None:
+    """Write what differs from the plan, save, restart, read everything back, and compare.
+
+    Raises:
+        SettingsNotAsPlannedError: the aircraft holds something else after the restart.
+    """
+    shop.require_confirmed(Gate.PROPELLERS_OFF)
+    hold_plan_against_aircraft(shop)
+    if not shop.state.is_accepted:
+        return  # the next step asks for consent to the new plan
+    sheet, expected = current_sheet(shop), expected_settings(shop)
+    shop.note(EventKind.SETTINGS_WANTED, writes=len(sheet.writes))
+    found = bring_settings(shop, expected, "writing settings")
+    snapshot = found
+    file = keep_snapshot(shop, "as-left", snapshot)
+    shop.note(
+        EventKind.SETTINGS_VERIFIED,
+        file=kept_facts(file),
+        snapshot_sha256=snapshot.sha256,
+        written=len(sheet.writes),
+        verified=len(expected),
+    )
+
+
+def bring_settings(shop: Workshop, expected: Mapping[str, Value], words: str) -> Snapshot:
+    """Write each setting that differs from `expected`, save, restart, read back; return what stands at the end.
+
+    Raises:
+        SettingsNotAsPlannedError: it still differs after the restart.
+    """
+    for _ in range(SETTINGS_TRIES):
+        with shop.application(timeout_s=AFTER_RESTART_S) as link:
+            current = link.read_settings(lambda done, total: shop.progress("reading settings", done, total))
+            _write_differing(shop, link, current, expected, words)
+            link.save_settings()
+            link.reboot()
+        snapshot = read_snapshot(shop)
+        if not differences(snapshot.settings, expected):
+            return snapshot
+    raise _not_as_planned(differences(snapshot.settings, expected), snapshot.settings, expected)
+
+
+def _write_differing(
+    shop: Workshop, link: MavlinkLink, current: Mapping[str, Value], expected: Mapping[str, Value], words: str
+) -> None:
+    todo = [name for name in expected if current.get(name) != expected[name]]
+    for done, name in enumerate(todo, start=1):
+        link.write_setting(name, expected[name])
+        shop.progress(words, done, len(todo))
+
+
+def read_snapshot(shop: Workshop) -> Snapshot:
+    """Return everything that the aircraft holds now."""
+    with shop.application(timeout_s=AFTER_RESTART_S) as link:
+        identity = link.read_identity()
+        settings = link.read_settings(lambda done, total: shop.progress("reading settings back", done, total))
+    return Snapshot(identity=identity, settings=settings, taken_at=shop.now())
+
+
+def differences(found: Mapping[str, Value], expected: Mapping[str, Value]) -> tuple[str, ...]:
+    """Return the names of `expected` that do not stand as expected."""
+    return tuple(name for name, value in expected.items() if found.get(name) != value)
+
+
+def write_display(shop: Workshop) -> None:
+    """Write the release's display characters, battery in and propellers off, and read them back after a restart."""
+    image = shop.state.image
+    assert image is not None
+    wanted = shop.book().characters(release_line(image.release))
+    if wanted is None:
+        shop.note(EventKind.DISPLAY_VERIFIED, changed=0, characters=0, note="The release book has no characters.")
+        return
+    require_battery(shop)
+    shop.note(EventKind.DISPLAY_WANTED)
+    changed = bring_display(shop, wanted, lambda done, total: shop.progress("writing display characters", done, total))
+    facts: dict[str, JsonValue] = {"changed": changed, "characters": 256}
+    shop.note(EventKind.DISPLAY_VERIFIED, **facts)
+
+
+def require_battery(shop: Workshop) -> None:
+    """Let the display be written only while the aircraft itself measures its main battery.
+
+    Raises:
+        GateShutError: propellers not confirmed off, or no battery measured.
+    """
+    shop.require_confirmed(Gate.PROPELLERS_OFF)
+    for attempt in range(BATTERY_TRIES + 1):
+        with shop.application() as link:
+            volts = link.read_battery().volts
+        if volts >= BATTERY_PRESENT_V:
+            shop.pass_measured(Gate.BATTERY_PRESENT, f"{volts:.1f} V measured by the aircraft")
+            return
+        if attempt == BATTERY_TRIES or not shop.person.act(BatteryRequest(measured_volts=volts)):
+            break
+        shop.clock.sleep_s(0.5)  # let the aircraft's voltage filter follow
+    raise GateShutError(
+        Gate.BATTERY_PRESENT,
+        found=f"the aircraft measures {volts:.1f} V.",
+        todo="Propellers off; plug the main battery in; then go on with `resume`.",
+        volts=volts,
+    )
+
+
+def bring_display(shop: Workshop, wanted: bytes, progress: Callable[[int, int], None]) -> int:
+    """Write the characters if any differ, restart, read them back; return how many differed before.
+
+    Raises:
+        DisplayNotWrittenError: they still differ afterwards.
+    """
+    goal = parse_characters(wanted)
+    with shop.application() as link:
+        before = differing_characters(parse_characters(link.read_file(DISPLAY_FILE)), goal)
+        if before:
+            link.write_file(DISPLAY_FILE, wanted, progress)
+            link.reboot()
+    still = display_differences(shop, wanted)
+    if still:
+        raise DisplayNotWrittenError(
+            f"{len(still)} of {len(before)} display characters read back unchanged, the first is number {still[0]}.",
+            why="The display chip accepts a write and forgets it when the main battery does not feed it.",
+            todo="Propellers off; check the main battery and its plug; then go on with `resume`.",
+            differing=len(still),
+        )
+    return len(before)
+
+
+def display_differences(shop: Workshop, wanted: bytes) -> tuple[int, ...]:
+    """Return the numbers of the characters on the aircraft that are not as wanted."""
+    with shop.application(timeout_s=AFTER_RESTART_S) as link:
+        return differing_characters(parse_characters(link.read_file(DISPLAY_FILE)), parse_characters(wanted))
+
+
+def _not_as_planned(
+    names: tuple[str, ...], found: Mapping[str, Value], expected: Mapping[str, Value]
+) -> SettingsNotAsPlannedError:
+    first = names[0]
+    return SettingsNotAsPlannedError(
+        f"{len(names)} settings are not as planned after the restart, the first is {first}: "
+        f"{expected[first].text} was written, {found[first].text if first in found else 'nothing'} stands.",
+        why="The aircraft refused, rounded or limited the value, or its memory did not keep it.",
+        todo="Go on with `resume`; if it stays so, look at the value with `show` or use `roll-back`.",
+        names=", ".join(names),
+    )

@@ -1,0 +1,115 @@
+"""The way back: the old image, the as-found settings and display characters, each read back."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rotorwright.changeover.errors import RollBackNotPossibleError
+from rotorwright.changeover.events import EventKind
+from rotorwright.changeover.gates import Gate
+from rotorwright.changeover.kept import kept_facts
+from rotorwright.changeover.receive import as_found, catalogue_from, is_volatile, keep_snapshot
+from rotorwright.changeover.restore import (
+    bring_display,
+    bring_settings,
+    display_differences,
+    require_battery,
+    reset_and_restart,
+)
+from rotorwright.changeover.write import planned_sectors, require_chip_and_id, start_application, write_planned
+from rotorwright.firmware.image import Image
+
+if TYPE_CHECKING:
+    from rotorwright.changeover.workshop import Workshop
+
+
+def want_roll_back(shop: Workshop, *, because: str) -> None:
+    """Note that the person wants the way back.
+
+    Raises:
+        RollBackNotPossibleError: nothing was changed yet, or the changeover is over.
+    """
+    state = shop.state
+    if state.is_rolled_back:
+        raise _nothing("It is rolled back already.", "The aircraft is as it was found.")
+    if state.signed_by is not None:
+        raise _nothing(
+            "It is signed.",
+            "Start a new changeover with the image of the old release; its snapshot is in the hangar.",
+        )
+    if not state.is_flash_touched and state.new_identity is None:
+        raise _nothing("Nothing was changed on the aircraft.", "Restart the aircraft; it is as it was found.")
+    if not state.is_rolling_back:
+        shop.note(EventKind.ROLL_BACK_WANTED, by=shop.person.name, because=because)
+
+
+def old_image(shop: Workshop) -> Image:
+    """Return what stood in the sectors of the plan before the write."""
+    kept = shop.state.old_image
+    assert kept is not None
+    data = shop.journal.fetch(kept)
+    _, sectors = planned_sectors(shop)
+    chunks, at = [], 0
+    for sector in sectors:
+        chunks.append((sector.address, data[at : at + sector.size_bytes]))
+        at += sector.size_bytes
+    return Image.of(chunks)
+
+
+def roll_back_image(shop: Workshop) -> None:
+    """Write the old image back into the sectors of the plan and read them back."""
+    shop.require_confirmed(Gate.PROPELLERS_OFF)
+    part, sectors = planned_sectors(shop)
+    with shop.loader() as loader:
+        require_chip_and_id(shop, loader, part)
+        report = write_planned(shop, loader, old_image(shop), sectors, "writing the old image back")
+    shop.note(EventKind.OLD_IMAGE_VERIFIED, bytes=report.bytes_verified, sectors_written=len(report.written))
+
+
+def roll_back_start(shop: Workshop) -> None:
+    """Start the old release and hear it answer."""
+    image, received = shop.state.image, shop.state.received
+    assert image is not None
+    assert received is not None
+    identity = start_application(shop, image, expected_release=received.release)
+    shop.note(EventKind.OLD_APPLICATION_ANSWERED, **identity)
+
+
+def roll_back_settings(shop: Workshop) -> None:
+    """Bring every as-found setting back, measured ones left out, and read all of them back after a restart."""
+    shop.require_confirmed(Gate.PROPELLERS_OFF)
+    snapshot, catalogue = as_found(shop), catalogue_from(shop, shop.state.old_catalogue)
+    expected = {name: value for name, value in snapshot.settings.items() if not is_volatile(name, catalogue)}
+    shop.note(EventKind.OLD_SETTINGS_WANTED, settings=len(expected))
+    reset_and_restart(shop)
+    found = bring_settings(shop, expected, "bringing the as-found settings back")
+    file = keep_snapshot(shop, "rolled-back", found)
+    shop.note(EventKind.OLD_SETTINGS_VERIFIED, file=kept_facts(file), verified=len(expected))
+
+
+def roll_back_display(shop: Workshop) -> None:
+    """Bring the as-found display characters back, if there were any and they differ now."""
+    changed = 0
+    if shop.state.old_display is not None:
+        wanted = shop.journal.fetch(shop.state.old_display)
+        if display_differences(shop, wanted):
+            require_battery(shop)
+            shop.note(EventKind.DISPLAY_WANTED)
+            changed = bring_display(
+                shop, wanted, lambda done, total: shop.progress("writing display characters", done, total)
+            )
+    shop.note(EventKind.OLD_DISPLAY_VERIFIED, changed=changed)
+
+
+def roll_back_close(shop: Workshop) -> None:
+    """Note that the aircraft is as it was found."""
+    shop.note(EventKind.ROLLED_BACK, by=shop.person.name)
+
+
+def _nothing(what: str, todo: str) -> RollBackNotPossibleError:
+    return RollBackNotPossibleError(
+        f"There is no way back to take: {what}",
+        why="The way back is for a changeover that was begun and is not over.",
+        state="Nothing was sent to the aircraft now.",
+        todo=todo,
+    )

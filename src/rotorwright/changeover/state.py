@@ -1,0 +1,348 @@
+"""The state of a changeover, computed from its journal and stored nowhere else.
+
+`fold` is pure. Each kind of event has one row in `_ON`; a test walks the table against `EventKind`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+from rotorwright.changeover.events import EventKind
+from rotorwright.changeover.kept import kept_from
+from rotorwright.hangar.journal import Event, JsonValue
+from rotorwright.settings.identity import Identity
+
+if TYPE_CHECKING:
+    from rotorwright.hangar.files import KeptFile
+
+Facts = Mapping[str, JsonValue]
+
+
+@dataclass(frozen=True, slots=True)
+class ChosenImage:
+    """The image of the plan and the sectors that it will take."""
+
+    release: str
+    board: str
+    microcontroller: str
+    sha256: str
+    size_bytes: int
+    sectors: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Interruption:
+    """One error that ended a step, as the journal has it."""
+
+    step: str
+    error_id: str
+    what: str
+
+
+@dataclass(frozen=True, slots=True)
+class ProvedCheck:
+    """One bench check with its evidence in words."""
+
+    check: str
+    evidence: str
+
+
+@dataclass(frozen=True, slots=True)
+class ChangeoverState:
+    """Where a changeover stands."""
+
+    port: str = ""
+    book: KeptFile | None = None
+    image_file: KeptFile | None = None
+    received: Identity | None = None
+    as_found: KeptFile | None = None
+    as_found_count: int = 0
+    old_catalogue: KeptFile | None = None
+    old_display: KeptFile | None = None
+    image: ChosenImage | None = None
+    sheet: KeptFile | None = None
+    is_decided: bool = False
+    is_accepted: bool = False
+    old_image: KeptFile | None = None
+    erased_sectors: tuple[int, ...] = ()
+    is_image_verified: bool = False
+    sectors_written: int = 0
+    image_bytes_verified: int = 0
+    new_identity: Identity | None = None
+    new_defaults: KeptFile | None = None
+    new_catalogue: KeptFile | None = None
+    is_display_verified: bool = False
+    display_changed: int = 0
+    is_settings_wanted: bool = False
+    as_left: KeptFile | None = None
+    settings_written: int = 0
+    settings_verified: int = 0
+    proved: tuple[ProvedCheck, ...] = ()
+    signed_by: str | None = None
+    is_rolling_back: bool = False
+    is_old_image_verified: bool = False
+    is_old_application_answered: bool = False
+    is_old_settings_verified: bool = False
+    is_old_display_verified: bool = False
+    is_rolled_back: bool = False
+    is_in_bootloader: bool = False
+    interruptions: tuple[Interruption, ...] = ()
+    resumed: int = 0
+    gates: tuple[str, ...] = field(default=())
+
+    @property
+    def is_over(self) -> bool:
+        """Whether nothing is left to do."""
+        return self.signed_by is not None or self.is_rolled_back
+
+    @property
+    def is_flash_touched(self) -> bool:
+        """Whether an erase was allowed, so the old image may be gone from the board."""
+        return bool(self.erased_sectors)
+
+    def has_proved(self, check: str) -> bool:
+        """Answer whether a bench check is proved."""
+        return any(proved.check == check for proved in self.proved)
+
+
+def fold(events: Iterable[Event]) -> ChangeoverState:
+    """Return the state after `events`, in their order. Kinds unknown to this version change nothing."""
+    state = ChangeoverState()
+    for event in events:
+        state = after(state, event)
+    return state
+
+
+def after(state: ChangeoverState, event: Event) -> ChangeoverState:
+    """Return the state after one more event."""
+    rule = _ON.get(event.kind)
+    return rule(state, event.facts) if rule else state
+
+
+def identity_facts(identity: Identity) -> dict[str, JsonValue]:
+    """Return an identity as plain data for an event."""
+    return {
+        "unique_id": identity.unique_id,
+        "family": identity.family,
+        "release": identity.release,
+        "board": identity.board,
+        "build": identity.build,
+    }
+
+
+def _identity(facts: Facts) -> Identity:
+    return Identity(
+        unique_id=_text(facts, "unique_id"),
+        family=_text(facts, "family"),
+        release=_text(facts, "release"),
+        board=_text(facts, "board"),
+        build=_text(facts, "build"),
+    )
+
+
+def _text(facts: Facts, key: str) -> str:
+    value = facts[key]
+    assert isinstance(value, str), key
+    return value
+
+
+def _whole(facts: Facts, key: str) -> int:
+    value = facts[key]
+    assert isinstance(value, int), key
+    return value
+
+
+def _wholes(facts: Facts, key: str) -> tuple[int, ...]:
+    value = facts[key]
+    assert isinstance(value, list), key
+    return tuple(item for item in value if isinstance(item, int))
+
+
+def _kept(facts: Facts, key: str) -> KeptFile | None:
+    return kept_from(facts[key]) if facts.get(key) else None
+
+
+def _on_started(state: ChangeoverState, facts: Facts) -> ChangeoverState:
+    return replace(
+        state, port=_text(facts, "port"), book=kept_from(facts["book"]), image_file=kept_from(facts["image"])
+    )
+
+
+def _on_received(state: ChangeoverState, facts: Facts) -> ChangeoverState:
+    return replace(state, received=_identity(facts))
+
+
+def _on_snapshot(state: ChangeoverState, facts: Facts) -> ChangeoverState:
+    return replace(
+        state,
+        as_found=kept_from(facts["file"]),
+        as_found_count=_whole(facts, "settings"),
+        old_catalogue=_kept(facts, "catalogue"),
+        old_display=_kept(facts, "display"),
+    )
+
+
+def _on_image(state: ChangeoverState, facts: Facts) -> ChangeoverState:
+    image = ChosenImage(
+        release=_text(facts, "release"),
+        board=_text(facts, "board"),
+        microcontroller=_text(facts, "microcontroller"),
+        sha256=_text(facts, "image_sha256"),
+        size_bytes=_whole(facts, "bytes"),
+        sectors=_wholes(facts, "sectors"),
+    )
+    return replace(state, image=image)
+
+
+def _on_sheet(state: ChangeoverState, facts: Facts) -> ChangeoverState:
+    # A new sheet, also one made after the aircraft showed other defaults than the book, asks for a new consent.
+    return replace(state, sheet=kept_from(facts["file"]), is_decided=_whole(facts, "undecided") == 0, is_accepted=False)
+
+
+def _on_decided(state: ChangeoverState, facts: Facts) -> ChangeoverState:
+    return replace(state, sheet=kept_from(facts["file"]), is_decided=_whole(facts, "undecided") == 0)
+
+
+def _on_accepted(state: ChangeoverState, _facts: Facts) -> ChangeoverState:
+    return replace(state, is_accepted=True)
+
+
+def _on_gate(state: ChangeoverState, facts: Facts) -> ChangeoverState:
+    return replace(state, gates=(*state.gates, _text(facts, "gate")))
+
+
+def _on_bootloader(state: ChangeoverState, _facts: Facts) -> ChangeoverState:
+    return replace(state, is_in_bootloader=True)
+
+
+def _on_old_image(state: ChangeoverState, facts: Facts) -> ChangeoverState:
+    return replace(state, old_image=kept_from(facts["file"]))
+
+
+def _on_erase(state: ChangeoverState, facts: Facts) -> ChangeoverState:
+    sector = _whole(facts, "sector")
+    if sector in state.erased_sectors:
+        return state
+    return replace(state, erased_sectors=(*state.erased_sectors, sector))
+
+
+def _on_image_verified(state: ChangeoverState, facts: Facts) -> ChangeoverState:
+    return replace(
+        state,
+        is_image_verified=True,
+        sectors_written=_whole(facts, "sectors_written"),
+        image_bytes_verified=_whole(facts, "bytes"),
+    )
+
+
+def _on_application_wanted(state: ChangeoverState, _facts: Facts) -> ChangeoverState:
+    return replace(state, is_in_bootloader=False)
+
+
+def _on_application(state: ChangeoverState, facts: Facts) -> ChangeoverState:
+    return replace(state, new_identity=_identity(facts), is_in_bootloader=False)
+
+
+def _on_defaults(state: ChangeoverState, facts: Facts) -> ChangeoverState:
+    return replace(state, new_defaults=kept_from(facts["file"]), new_catalogue=_kept(facts, "catalogue"))
+
+
+def _on_display(state: ChangeoverState, facts: Facts) -> ChangeoverState:
+    return replace(state, is_display_verified=True, display_changed=_whole(facts, "changed"))
+
+
+def _on_settings_wanted(state: ChangeoverState, _facts: Facts) -> ChangeoverState:
+    return replace(state, is_settings_wanted=True)
+
+
+def _on_settings(state: ChangeoverState, facts: Facts) -> ChangeoverState:
+    return replace(
+        state,
+        as_left=kept_from(facts["file"]),
+        settings_written=_whole(facts, "written"),
+        settings_verified=_whole(facts, "verified"),
+    )
+
+
+def _on_proved(state: ChangeoverState, facts: Facts) -> ChangeoverState:
+    proved = ProvedCheck(check=_text(facts, "check"), evidence=_text(facts, "evidence"))
+    return replace(state, proved=(*state.proved, proved))
+
+
+def _on_signed(state: ChangeoverState, facts: Facts) -> ChangeoverState:
+    return replace(state, signed_by=_text(facts, "by"))
+
+
+def _on_interrupted(state: ChangeoverState, facts: Facts) -> ChangeoverState:
+    one = Interruption(step=_text(facts, "step"), error_id=_text(facts, "error"), what=_text(facts, "what"))
+    return replace(state, interruptions=(*state.interruptions, one))
+
+
+def _on_resumed(state: ChangeoverState, _facts: Facts) -> ChangeoverState:
+    return replace(state, resumed=state.resumed + 1)
+
+
+def _on_roll_back(state: ChangeoverState, _facts: Facts) -> ChangeoverState:
+    return replace(state, is_rolling_back=True)
+
+
+def _on_old_image_verified(state: ChangeoverState, _facts: Facts) -> ChangeoverState:
+    return replace(state, is_old_image_verified=True)
+
+
+def _on_old_application(state: ChangeoverState, _facts: Facts) -> ChangeoverState:
+    return replace(state, is_old_application_answered=True, is_in_bootloader=False)
+
+
+def _on_old_settings(state: ChangeoverState, facts: Facts) -> ChangeoverState:
+    return replace(state, is_old_settings_verified=True, settings_verified=_whole(facts, "verified"))
+
+
+def _on_old_display(state: ChangeoverState, _facts: Facts) -> ChangeoverState:
+    return replace(state, is_old_display_verified=True)
+
+
+def _on_rolled_back(state: ChangeoverState, _facts: Facts) -> ChangeoverState:
+    return replace(state, is_rolled_back=True)
+
+
+def _same(state: ChangeoverState, _facts: Facts) -> ChangeoverState:
+    return state
+
+
+_ON: dict[str, Callable[[ChangeoverState, Facts], ChangeoverState]] = {
+    EventKind.STARTED: _on_started,
+    EventKind.AIRCRAFT_RECEIVED: _on_received,
+    EventKind.SNAPSHOT_SAVED: _on_snapshot,
+    EventKind.IMAGE_CHOSEN: _on_image,
+    EventKind.SHEET_MADE: _on_sheet,
+    EventKind.HELD_DECIDED: _on_decided,
+    EventKind.PLAN_ACCEPTED: _on_accepted,
+    EventKind.GATE_PASSED: _on_gate,
+    EventKind.BOOTLOADER_WANTED: _same,
+    EventKind.BOOTLOADER_ANSWERED: _on_bootloader,
+    EventKind.OLD_IMAGE_SAVED: _on_old_image,
+    EventKind.ERASE_ALLOWED: _on_erase,
+    EventKind.IMAGE_VERIFIED: _on_image_verified,
+    EventKind.APPLICATION_WANTED: _on_application_wanted,
+    EventKind.APPLICATION_ANSWERED: _on_application,
+    EventKind.DEFAULTS_WANTED: _same,
+    EventKind.DEFAULTS_READ: _on_defaults,
+    EventKind.DISPLAY_WANTED: _same,
+    EventKind.DISPLAY_VERIFIED: _on_display,
+    EventKind.SETTINGS_WANTED: _on_settings_wanted,
+    EventKind.SETTINGS_VERIFIED: _on_settings,
+    EventKind.CHECK_PROVED: _on_proved,
+    EventKind.SIGNED: _on_signed,
+    EventKind.INTERRUPTED: _on_interrupted,
+    EventKind.RESUMED: _on_resumed,
+    EventKind.ROLL_BACK_WANTED: _on_roll_back,
+    EventKind.OLD_IMAGE_VERIFIED: _on_old_image_verified,
+    EventKind.OLD_APPLICATION_ANSWERED: _on_old_application,
+    EventKind.OLD_SETTINGS_WANTED: _same,
+    EventKind.OLD_SETTINGS_VERIFIED: _on_old_settings,
+    EventKind.OLD_DISPLAY_VERIFIED: _on_old_display,
+    EventKind.ROLLED_BACK: _on_rolled_back,
+}

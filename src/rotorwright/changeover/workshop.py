@@ -1,0 +1,237 @@
+"""What a step works with: the journal, the port, the clock, the person. Steps act through these and nothing else."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Protocol
+
+from rotorwright.changeover.errors import BoardSilentError
+from rotorwright.changeover.events import EventKind
+from rotorwright.changeover.gates import Gate, NotConfirmedError
+from rotorwright.changeover.person import BootButtonRequest, Person, PowerRequest
+from rotorwright.changeover.state import ChangeoverState, after, fold
+from rotorwright.errors import LinkError, ProtocolError, WrongAircraftError
+from rotorwright.hangar.books import ReleaseBook, read_book_bytes
+from rotorwright.links.mavlink.link import MavlinkLink
+from rotorwright.links.rom_uart.client import RomUartLoader
+from rotorwright.links.wire import Clock, LineSettings, Parity, Port, Wire
+
+if TYPE_CHECKING:
+    from rotorwright.hangar.files import KeptFile
+    from rotorwright.hangar.journal import Event, JsonValue
+    from rotorwright.settings.identity import Identity
+
+FIRST_HEARTBEAT_S = 4.0  # four missed heartbeats at the customary 1 Hz (MAVLink heartbeat page)
+AFTER_RESTART_S = 12.0  # common practice, no source: a controller answers within ten seconds of a restart
+PORT_RETURNS_S = 20.0  # common practice, no source: a USB port comes back within twenty seconds
+BUTTON_TRIES = 3
+
+UNIQUE_ID_BYTES = 12  # 96 bits (ST RM0090, unique device ID register)
+
+
+class Journal(Protocol):
+    """The journal of one changeover and the files kept beside it."""
+
+    @property
+    def changeover_id(self) -> str:
+        """Name of the changeover in the hangar."""
+        ...
+
+    def events(self) -> Sequence[Event]:
+        """Return every event so far, its chain checked."""
+        ...
+
+    def append(self, kind: str, facts: Mapping[str, JsonValue]) -> Event:
+        """Commit one event; it is on disk when this returns."""
+        ...
+
+    def keep(self, name: str, data: bytes) -> KeptFile:
+        """Write a file that is never overwritten, flushed and read back."""
+        ...
+
+    def fetch(self, kept: KeptFile) -> bytes:
+        """Return a kept file, its digest checked."""
+        ...
+
+
+Progress = Callable[[str, int, int], None]
+"""Takes what is being done in words, how much is done, and how much there is."""
+
+
+def no_progress(_words: str, _done: int, _total: int) -> None:
+    """Show nothing."""
+
+
+@dataclass(slots=True)
+class Workshop:
+    """One run of the tool on one changeover. What a person confirmed counts for this run only."""
+
+    journal: Journal
+    port: Port
+    clock: Clock
+    person: Person
+    application_line: LineSettings
+    loader_baud: int
+    wall_time: Callable[[], str]
+    progress: Progress = no_progress
+    state: ChangeoverState = field(init=False)
+    confirmed: set[Gate] = field(init=False, default_factory=set)
+    _book: ReleaseBook | None = field(init=False, default=None)
+
+    def __post_init__(self) -> None:
+        self.state = fold(self.journal.events())
+
+    def now(self) -> str:
+        """Return the time of day, ISO 8601 UTC."""
+        return self.wall_time()
+
+    def book(self) -> ReleaseBook:
+        """Return the release book that was kept when the job card was opened."""
+        if self._book is None:
+            kept = self.state.book
+            assert kept is not None
+            self._book = read_book_bytes(self.journal.fetch(kept), source=kept.name)
+        return self._book
+
+    def note(self, kind: EventKind, **facts: JsonValue) -> None:
+        """Commit one event and take it into the state."""
+        self.state = after(self.state, self.journal.append(kind, facts))
+
+    def pass_measured(self, gate: Gate, evidence: str) -> None:
+        """Note that a gate was measured and holds."""
+        self.note(EventKind.GATE_PASSED, gate=str(gate), evidence=evidence, by="measured")
+
+    def require_confirmed(self, gate: Gate) -> None:
+        """Ask the person, once in each run, whether the gate holds.
+
+        Raises:
+            NotConfirmedError: it was not confirmed; nothing was done.
+        """
+        if gate in self.confirmed:
+            return
+        if not self.person.confirm(gate):
+            raise NotConfirmedError(gate, found="it was not confirmed.", todo="See to it, then go on with `resume`.")
+        self.confirmed.add(gate)
+        self.note(EventKind.GATE_PASSED, gate=str(gate), evidence="seen by the person", by=self.person.name)
+
+    @contextmanager
+    def wire(self, line: LineSettings) -> Iterator[Wire]:
+        """Open the port for as long as the block runs, waiting for it to come back first if it has gone."""
+        self._wait_for_port()
+        wire = self.port.open(line)
+        try:
+            yield wire
+        finally:
+            wire.close()
+
+    @contextmanager
+    def application(self, *, timeout_s: float = FIRST_HEARTBEAT_S) -> Iterator[MavlinkLink]:
+        """Talk to the running application, and only to the aircraft that was received.
+
+        Raises:
+            LinkError: no heartbeat within `timeout_s`.
+            WrongAircraftError: another aircraft answers.
+        """
+        with self.wire(self.application_line) as wire:
+            link = MavlinkLink(wire, self.clock)
+            link.wait_heartbeat(timeout_s)
+            if self.state.received is not None:
+                require_same_aircraft(self.state.received, link.read_identity())
+            yield link
+
+    @contextmanager
+    def loader(self) -> Iterator[RomUartLoader]:
+        """Talk to the ROM bootloader, bringing the board into it by software, else by the person's hands.
+
+        Raises:
+            BoardSilentError: it does not answer, whatever was tried.
+        """
+        ways = [self._already_there, self._by_software, self._by_button]
+        if not self.state.is_in_bootloader:
+            ways = [self._by_software, self._by_button]
+        with ExitStack() as stack:
+            for way in ways:
+                loader = way(stack)
+                if loader is not None:
+                    yield loader
+                    return
+            raise BoardSilentError.after_button(self.port.name)
+
+    @contextmanager
+    def loader_if_it_answers(self) -> Iterator[RomUartLoader | None]:
+        """Talk to the ROM bootloader if it is there now; None when it is not."""
+        with ExitStack() as stack:
+            yield self._already_there(stack)
+
+    def _already_there(self, stack: ExitStack) -> RomUartLoader | None:
+        with ExitStack() as trial:
+            wire = trial.enter_context(self.wire(LineSettings(self.loader_baud, Parity.EVEN)))
+            loader = RomUartLoader(wire, self.clock)
+            try:
+                loader.synchronise()
+            except (LinkError, ProtocolError):
+                return None
+            stack.push(trial.pop_all())
+            return loader
+
+    def _by_software(self, stack: ExitStack) -> RomUartLoader | None:
+        try:
+            with self.application() as link:
+                self.note(EventKind.BOOTLOADER_WANTED, by="software")
+                link.reboot_to_bootloader()
+        except LinkError as silence:
+            self.person.tell(f"The application does not answer. {silence.what}")
+        return self._already_there(stack)
+
+    def _by_button(self, stack: ExitStack) -> RomUartLoader | None:
+        for _ in range(BUTTON_TRIES):
+            self.note(EventKind.BOOTLOADER_WANTED, by="button")
+            if not self.person.act(BootButtonRequest("The board does not answer by itself.")):
+                return None
+            loader = self._already_there(stack)
+            if loader is not None:
+                return loader
+        return None
+
+    def _wait_for_port(self) -> None:
+        if self.port.is_present():
+            return
+        deadline = self.clock.now_s() + PORT_RETURNS_S
+        asked = False
+        while not self.port.is_present():
+            if not asked and self.clock.now_s() > deadline - PORT_RETURNS_S / 2:
+                asked = True
+                if not self.person.act(PowerRequest(f"The port {self.port.name} has gone.")):
+                    break
+            if self.clock.now_s() > deadline:
+                break
+            self.clock.sleep_s(0.1)
+
+
+def require_same_aircraft(received: Identity, answering: Identity) -> None:
+    """Refuse any aircraft but the one that was received.
+
+    Raises:
+        WrongAircraftError: the unique ids differ.
+    """
+    require_same_id(received.unique_id, answering.unique_id)
+
+
+def require_same_id(received: str, answering: str) -> None:
+    """Refuse any unique id but the one that was received.
+
+    Raises:
+        WrongAircraftError: the unique ids differ.
+    """
+    if received == answering:
+        return
+    raise WrongAircraftError(
+        f"The board that answers has the unique id {answering}; this changeover is for {received}.",
+        why="Another aircraft is on this port, or the board of this aircraft was changed.",
+        state="Nothing was sent to the board that answers now, except questions.",
+        todo="Connect the aircraft that was received, then go on with `resume`; or start a new changeover for this one.",
+        expected=received,
+        found=answering,
+    )
