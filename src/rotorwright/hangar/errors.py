@@ -78,28 +78,35 @@ class ChangeoverBusyError(WorkflowError):
     retry_helps = True
 
 
-class KeptFileError(StorageError):
-    """A file of the hangar cannot be written or read."""
+class DiskError(StorageError):
+    """The disk or folder where something goes does not take it."""
 
-    id = "storage.file"
+    id = "storage.disk"
+    retry_helps = True
 
 
-class DiskFullError(KeptFileError):
-    """No room is left where the file goes."""
+class DiskFullError(DiskError):
+    """No room is left."""
 
     id = "storage.disk-full"
 
 
-class NoPermissionError(KeptFileError):
+class NoPermissionError(DiskError):
     """This user may not write or read there."""
 
     id = "storage.no-permission"
 
 
-class ReadOnlyPlaceError(KeptFileError):
+class ReadOnlyPlaceError(DiskError):
     """The place is read-only."""
 
     id = "storage.read-only"
+
+
+class KeptFileError(StorageError):
+    """A file cannot be kept under this name, or is not there as it was kept."""
+
+    id = "storage.file"
 
 
 class NameTakenError(KeptFileError):

@@ -20,8 +20,8 @@ from typing import TYPE_CHECKING
 
 from rotorwright.hangar.errors import (
     DamagedFileError,
+    DiskError,
     DiskFullError,
-    KeptFileError,
     KeptNameError,
     MissingFileError,
     NameTakenError,
@@ -54,7 +54,7 @@ def write_kept_file(path: Path, data: bytes) -> KeptFile:
     Raises:
         KeptNameError: the name could mean another thing on some system.
         NameTakenError: other content has this name; it stays as it is.
-        DiskFullError, NoPermissionError, ReadOnlyPlaceError, KeptFileError: nothing was kept.
+        DiskError: no room, no permission, read-only, or another refusal of the disk; nothing was kept.
         ReadBackDiffersError: the disk gave back other bytes; they were set aside.
     """
     if not _NAME.match(path.name):
@@ -64,7 +64,7 @@ def write_kept_file(path: Path, data: bytes) -> KeptFile:
         sync_folder(path.parent)
         found = _read_from_disk(path)
     except OSError as error:
-        raise _disk_error(error, path, act="kept") from error
+        raise disk_error(error, path, act="kept") from error
     if found != data:
         raise _read_back_differs(path, set_aside(path))
     return KeptFile(path.name, hashlib.sha256(data).hexdigest(), len(data))
@@ -75,14 +75,14 @@ def read_kept_file(path: Path, sha256: str) -> bytes:
 
     Raises:
         DamagedFileError: the content does not have this digest any more; the file stays where it is.
-        MissingFileError, NoPermissionError, KeptFileError: it cannot be read.
+        MissingFileError, DiskError: it cannot be read.
     """
     try:
         data = path.read_bytes()
     except FileNotFoundError as error:
         raise _missing(path) from error
     except OSError as error:
-        raise _disk_error(error, path, act="read") from error
+        raise disk_error(error, path, act="read") from error
     found = hashlib.sha256(data).hexdigest()
     if found != sha256:
         raise _damaged(path, expected=sha256, found=found, size_bytes=len(data))
@@ -93,15 +93,28 @@ def set_aside(path: Path) -> Path:
     """Give a damaged file another name beside its old one and return it. Nothing is deleted.
 
     Raises:
-        KeptFileError: the file could not be renamed; it has its old name still.
+        DiskError: the file could not be renamed; it has its old name still.
     """
     try:
         aside = _free_name(path)
         path.rename(aside)
         sync_folder(path.parent)
     except OSError as error:
-        raise _disk_error(error, path, act="set aside") from error
+        raise disk_error(error, path, act="set aside") from error
     return aside
+
+
+def publish_part(part: Path, path: Path) -> Path:
+    """Let the finished file `part` be known as `path`, a free name in the same folder, once it is on the disk.
+
+    Raises:
+        OSError: it stays a part; FileExistsError when the name is taken.
+    """
+    _sync_file(part)
+    _give_name(part, path)
+    part.unlink(missing_ok=True)
+    sync_folder(path.parent)
+    return path
 
 
 def sync_folder(folder: Path) -> None:
@@ -167,7 +180,11 @@ def _confirm_same(path: Path, data: bytes) -> None:
     found = path.read_bytes()
     if found != data:
         raise _name_taken(path, kept=found, offered=data)
-    with path.open("rb") as file:  # whoever wrote it may have died before it was on the disk
+    _sync_file(path)  # whoever wrote it may have died before it was on the disk
+
+
+def _sync_file(path: Path) -> None:
+    with path.open("rb+" if os.name == "nt" else "rb") as file:  # Windows syncs only what may be written
         os.fsync(file.fileno())
 
 
@@ -187,7 +204,8 @@ def _free_name(path: Path) -> Path:
     return aside
 
 
-def _disk_error(error: OSError, path: Path, *, act: str) -> KeptFileError:
+def disk_error(error: OSError, path: Path, *, act: str) -> DiskError:
+    """Return what a person should know of `error`, met when `path` was to be `act` (kept, read, ...)."""
     kind, why, todo = _disk_answers(error)
     return kind(
         f"{path} could not be {act}: {error.strerror or error}.",
@@ -199,7 +217,7 @@ def _disk_error(error: OSError, path: Path, *, act: str) -> KeptFileError:
     )
 
 
-def _disk_answers(error: OSError) -> tuple[type[KeptFileError], str, str]:
+def _disk_answers(error: OSError) -> tuple[type[DiskError], str, str]:
     if error.errno in _DISK_FULL:
         return (
             DiskFullError,
@@ -219,7 +237,7 @@ def _disk_answers(error: OSError) -> tuple[type[KeptFileError], str, str]:
             "Check the disk, or choose another hangar folder with ROTORWRIGHT_HANGAR, then say it again.",
         )
     return (
-        KeptFileError,
+        DiskError,
         "The system gave this reason; the disk may be failing or gone.",
         "Check that the disk is there and sound, then say it again.",
     )

@@ -100,14 +100,27 @@ def verify_chain(events: Sequence[Event], *, start: str | None = None) -> None:
     """
     for place, event in enumerate(events, start=1):
         if event.sequence != place:
-            raise _damaged(place, f"event {place} is missing; event {event.sequence} stands in its place")
-        if event.sha256 != _digest_or_nothing(event):
-            raise _damaged(place, f"the content of event {place} ({event.kind}) does not fit its digest")
+            raise damaged_journal(place, f"event {place} is missing; event {event.sequence} stands in its place")
+        verify_event(event)
     if events and start is not None and events[0].previous_sha256 != start:
-        raise _damaged(1, "the first event belongs to another changeover")
+        raise damaged_journal(1, "the first event belongs to another changeover")
     for before, after in pairwise(events):
         if after.previous_sha256 != before.sha256:
-            raise _damaged(after.sequence, f"event {after.sequence} ({after.kind}) does not follow from the one before")
+            raise damaged_journal(
+                after.sequence, f"event {after.sequence} ({after.kind}) does not follow from the one before"
+            )
+
+
+def verify_event(event: Event) -> None:
+    """Return if the content of `event` fits its digest.
+
+    Raises:
+        JournalDamagedError: it does not.
+    """
+    if event.sha256 != _digest_or_nothing(event):
+        raise damaged_journal(
+            event.sequence, f"the content of event {event.sequence} ({event.kind}) does not fit its digest"
+        )
 
 
 def _digest_or_nothing(event: Event) -> str:
@@ -139,7 +152,8 @@ def _number(text: str) -> int | float:
     return number if abs(number) <= _LARGEST_EXACT_INT else float(text)
 
 
-def _damaged(sequence: int, what: str) -> JournalDamagedError:
+def damaged_journal(sequence: int, what: str) -> JournalDamagedError:
+    """Return the error that names the first event that is not as it was written."""
     return JournalDamagedError(
         f"The journal of this changeover is damaged: {what}.",
         why="An event was changed, removed or moved after it was written, by another program or by the disk.",

@@ -1,0 +1,1 @@
+"""How an older database of the hangar becomes a newer one."""

@@ -1,0 +1,1 @@
+"""One module per form of the database, oldest first. A published one is never changed."""
