@@ -336,7 +336,7 @@ def _refuse_second_writer(changeover_id: str, *, expected: int | None, found: in
     raise ConcurrentChangeoverError(
         f"Somebody else added to the journal of changeover {changeover_id}: this event was to be number {expected}, "
         f"but the next one is number {found}.",
-        why="Two programs work on the same changeover; two people may hold the same aircraft. What the other did is not known.",
+        why="Two programs work on the same changeover; two people may hold the same aircraft. What it did is unknown.",
         state="Nothing was sent to the aircraft for this event, and it was not added.",
         todo=f"Find the other one and let only one go on; then run: rotorwright resume {changeover_id}",
         changeover=changeover_id,
