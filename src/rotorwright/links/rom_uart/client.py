@@ -1,0 +1,294 @@
+"""The host's side of the ROM bootloader: every command, with retries that look before they repeat."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import TYPE_CHECKING, TypeVar
+
+from rotorwright.links.rom_uart.codec import (
+    LoaderInfo,
+    address_message,
+    command_message,
+    data_message,
+    extended_sectors_message,
+    fill_words,
+    length_message,
+    parse_chip_id,
+    parse_info,
+    sectors_message,
+)
+from rotorwright.links.rom_uart.dialogue import Dialogue, RefusedMessage, SilentLine
+from rotorwright.links.rom_uart.errors import (
+    BlockTornError,
+    CommandMissingError,
+    CommandRefusedError,
+    LoaderSilentError,
+    ReadoutProtectedError,
+    UnalignedAddressError,
+)
+from rotorwright.links.rom_uart.spec import (
+    ACK,
+    BLOCK_BYTES,
+    ERASE_SECTOR,
+    ERASE_TRIES,
+    ERASED,
+    KNOWN_TO_ALL,
+    MOST_SECTORS_EXTENDED,
+    MOST_SECTORS_PLAIN,
+    REFUSED_UNDER_READOUT_PROTECTION,
+    SYNC_AFTER_ERASE_COMMAND,
+    SYNC_AFTER_ERASE_SECTORS,
+    SYNC_PATTERN,
+    SYNC_ROUNDS,
+    SYSTEM_MEMORY,
+    TRIES,
+    WORD_BYTES,
+    Command,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from rotorwright.errors import RotorwrightError
+    from rotorwright.links.wire import Clock, Wire
+
+_T = TypeVar("_T")
+
+UNIQUE_ID_BYTES = 12
+"""96 bits (RM0090, device electronic signature)."""
+
+
+class RomUartLoader:
+    """The ROM bootloader of one board. Every method leaves it ready for the next command, or raises.
+
+    Any method may raise PortVanishedError (or the LinkError of the wire) when the cable is pulled,
+    LoaderSilentError when nothing answers, CommandRefusedError when a message is refused however often it is sent, and
+    ReadoutProtectedError when the part is locked.
+    """
+
+    def __init__(self, wire: Wire, clock: Clock) -> None:
+        self._dialogue = Dialogue(wire, clock)
+        self._info: LoaderInfo | None = None
+
+    def synchronise(self) -> None:
+        """Find the bootloader and make it ready, whether it is fresh, used, or was left in the middle of a message.
+
+        The answer is believed only when the bootloader then lists its commands: one byte that looks like an answer may
+        come from an application that chatters on the same port.
+
+        Raises:
+            LoaderSilentError: there is no bootloader on this port.
+        """
+        self._synchronise(SYNC_PATTERN)
+
+    def _synchronise(self, pattern: tuple[bytes, ...]) -> None:
+        for _ in range(SYNC_ROUNDS.count):
+            self._dialogue.synchronise(pattern)
+            try:
+                self._info = self._get()
+            except (RefusedMessage, SilentLine):
+                continue
+            return
+        raise LoaderSilentError.on(self._dialogue.port, heard=self._dialogue.heard)
+
+    def info(self) -> LoaderInfo:
+        """Return the protocol version and the commands that the bootloader knows."""
+        if self._info is None:
+            self.synchronise()
+        assert self._info is not None
+        return self._info
+
+    def chip_id(self) -> int:
+        """Return the product id of the microcontroller, 0x413 for instance."""
+        self._require(Command.GET_ID)
+        return self._repeat(Command.GET_ID, lambda: parse_chip_id(self._counted(Command.GET_ID)), shown="")
+
+    def read_unique_id(self, address: int) -> str:
+        """Return the 96-bit unique id at `address` as 24 lower-case hexadecimal digits, in the order of its bytes."""
+        return self.read(address, UNIQUE_ID_BYTES).hex()
+
+    def read(self, address: int, length: int, progress: Callable[[int, int], None] | None = None) -> bytes:
+        """Return `length` bytes of memory from `address` on; `progress` gets bytes done and bytes in all."""
+        result = bytearray()
+        while len(result) < length:
+            result += self.read_block(address + len(result), min(BLOCK_BYTES, length - len(result)))
+            if progress is not None:
+                progress(len(result), length)
+        return bytes(result)
+
+    def read_block(self, address: int, length: int) -> bytes:
+        """Return 1 to 256 bytes of memory from `address` on."""
+        self._require(Command.READ)
+        try:
+            return self._read_repeatedly(address, length)
+        except CommandRefusedError:
+            around = address - address % BLOCK_BYTES
+            if not _is_small_read_refused(address, length):
+                raise
+            return self._read_repeatedly(around, BLOCK_BYTES)[address - around :][:length]
+
+    def write(self, address: int, data: bytes, progress: Callable[[int, int], None] | None = None) -> None:
+        """Write `data` to erased flash from `address` on; a last word that is not full is filled with erased bytes.
+
+        Nothing is read back here but after a lost answer: see flash_writer.
+
+        Raises:
+            UnalignedAddressError: `address` is not on a word. Nothing was sent.
+            BlockTornError: a block was written in part; its sector must be erased.
+        """
+        for offset in range(0, len(data), BLOCK_BYTES):
+            self.write_block(address + offset, data[offset : offset + BLOCK_BYTES])
+            if progress is not None:
+                progress(min(offset + BLOCK_BYTES, len(data)), len(data))
+
+    def write_block(self, address: int, data: bytes) -> None:
+        """Write 1 to 256 bytes to erased flash. After a lost answer, look at what stands there before repeating.
+
+        Raises:
+            UnalignedAddressError, BlockTornError: as for `write`.
+        """
+        if address % WORD_BYTES:
+            raise UnalignedAddressError.at(address)
+        self._require(Command.WRITE)
+        self._repeat(Command.WRITE, partial(self._write_once, address, data), shown=f"{address:#010x}")
+
+    def erase(self, sectors: Sequence[int], *, timeout_s: float | None = None) -> None:
+        """Erase the flash sectors with these numbers, and no others.
+
+        `timeout_s` is for all of them together; left out, the longest time of any part we know is waited for.
+
+        Raises:
+            CommandMissingError: the bootloader knows neither kind of erase.
+        """
+        if not sectors:
+            return
+        wait_s = timeout_s if timeout_s is not None else ERASE_SECTOR.value * len(sectors)
+        command, most, message = self._erase_kind()
+        for first in range(0, len(sectors), most):
+            some = sectors[first : first + most]
+            erase = partial(self._erase_once, command, message(some), wait_s)
+            self._repeat(command, erase, shown=", ".join(map(str, some)), silent_tries=ERASE_TRIES.count)
+
+    def go(self, address: int) -> None:
+        """Start the application whose vector table stands at `address`.
+
+        That the bootloader accepted says nothing about whether the application runs: listen for it.
+        """
+        self._require(Command.GO)
+        self._repeat(Command.GO, lambda: self._go_once(address), shown=f"{address:#010x}")
+        self._info = None
+
+    def _get(self) -> LoaderInfo:
+        info = parse_info(self._counted(Command.GET))
+        if not all(map(info.knows, KNOWN_TO_ALL)):
+            raise SilentLine("answer")  # it only looked like an answer
+        return info
+
+    def _counted(self, command: Command) -> bytes:
+        """Return the body of an answer that begins with its length less one and ends with ACK."""
+        self._dialogue.ask(command_message(command), "command")
+        count = self._dialogue.take(1, "answer")[0] + 1
+        body = self._dialogue.take(count, "answer")
+        if self._dialogue.take(1, "end")[0] != ACK:
+            raise SilentLine("end")
+        return body
+
+    def _read_once(self, address: int, length: int) -> bytes:
+        self._dialogue.ask(command_message(Command.READ), "command")
+        self._dialogue.ask(address_message(address), "address")
+        self._dialogue.ask(length_message(length), "length")
+        data = self._dialogue.take(length, "data")
+        if self._dialogue.has_surplus:
+            raise SilentLine("data")
+        return data
+
+    def _read_repeatedly(self, address: int, length: int) -> bytes:
+        return self._repeat(Command.READ, partial(self._read_once, address, length), shown=f"{address:#010x}")
+
+    def _write_once(self, address: int, data: bytes) -> None:
+        self._dialogue.ask(command_message(Command.WRITE), "command")
+        self._dialogue.ask(address_message(address), "address")
+        try:
+            self._dialogue.ask(data_message(data), "data")
+        except (RefusedMessage, SilentLine):
+            self._resynchronise(Command.WRITE, SYNC_PATTERN)
+            if not self._is_written(address, data):
+                raise
+
+    def _is_written(self, address: int, data: bytes) -> bool:
+        """Answer whether the block stands in flash (only its answer was lost); False where flash is still erased."""
+        sent = fill_words(data)
+        found = self.read_block(address, len(sent))
+        if found == sent:
+            return True
+        if found.strip(bytes((ERASED,))):
+            raise BlockTornError.at(address)
+        return False
+
+    def _erase_kind(self) -> tuple[Command, int, Callable[[Sequence[int]], bytes]]:
+        info = self.info()
+        if info.knows(Command.EXTENDED_ERASE):
+            return Command.EXTENDED_ERASE, MOST_SECTORS_EXTENDED - 1, extended_sectors_message
+        if info.knows(Command.ERASE):
+            return Command.ERASE, MOST_SECTORS_PLAIN, sectors_message
+        raise CommandMissingError.of(Command.ERASE.words, version=info.version)
+
+    def _erase_once(self, command: Command, message: bytes, timeout_s: float) -> None:
+        self._dialogue.ask(command_message(command), "command")
+        self._dialogue.ask(message, "sectors", timeout_s=timeout_s)
+
+    def _go_once(self, address: int) -> None:
+        self._dialogue.ask(command_message(Command.GO), "command")
+        self._dialogue.ask(address_message(address), "address")
+
+    def _require(self, command: Command) -> None:
+        if not self.info().knows(command):
+            raise CommandMissingError.of(command.words, version=self.info().version)
+
+    def _repeat(self, command: Command, act: Callable[[], _T], *, shown: str, silent_tries: int = TRIES.count) -> _T:
+        """Return what `act` returns, synchronising and trying again after a refusal or silence."""
+        failures: list[RefusedMessage | SilentLine] = []
+        while True:
+            try:
+                return act()
+            except (RefusedMessage, SilentLine) as failure:
+                failures.append(failure)
+                self._resynchronise(command, _pattern_after(command, failure))
+                most = TRIES.count if isinstance(failure, RefusedMessage) else silent_tries
+                if len(failures) >= most:
+                    raise self._given_up(command, failures, shown) from failure
+
+    def _resynchronise(self, command: Command, pattern: tuple[bytes, ...]) -> None:
+        """Bring the bootloader back to where it waits for a command, in the middle of `command`."""
+        try:
+            self._synchronise(pattern)
+        except LoaderSilentError as error:
+            raise LoaderSilentError.on(self._dialogue.port, heard=self._dialogue.heard, during=command.words) from error
+
+    def _given_up(
+        self, command: Command, failures: Sequence[RefusedMessage | SilentLine], shown: str
+    ) -> RotorwrightError:
+        if command in REFUSED_UNDER_READOUT_PROTECTION and all(map(_is_command_refused, failures)):
+            return ReadoutProtectedError.at(command.words)
+        last = failures[-1]
+        if isinstance(last, RefusedMessage):
+            return CommandRefusedError.at(command.words, last.part, shown=shown, tries=len(failures))
+        return LoaderSilentError.on(self._dialogue.port, heard=self._dialogue.heard, during=command.words)
+
+
+def _pattern_after(command: Command, failure: RefusedMessage | SilentLine) -> tuple[bytes, ...]:
+    """Return what to synchronise with, so that no erase can come of it that was not asked for."""
+    if command in {Command.ERASE, Command.EXTENDED_ERASE} and failure.part != "command":
+        return SYNC_AFTER_ERASE_SECTORS
+    return SYNC_AFTER_ERASE_COMMAND if command is Command.EXTENDED_ERASE else SYNC_PATTERN
+
+
+def _is_command_refused(failure: RefusedMessage | SilentLine) -> bool:
+    """Answer whether the command itself was refused, before any address: once is damage, always is a lock."""
+    return isinstance(failure, RefusedMessage) and failure.part == "command"
+
+
+def _is_small_read_refused(address: int, length: int) -> bool:
+    """Answer whether this may be a part that reads its system memory in whole blocks only (SMALL_SYSTEM_READ)."""
+    fits = address % BLOCK_BYTES + length <= BLOCK_BYTES and length < BLOCK_BYTES
+    return address >= SYSTEM_MEMORY and fits

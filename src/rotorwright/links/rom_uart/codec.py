@@ -1,0 +1,84 @@
+"""Messages of AN3155 as bytes, and its answers as values. No I/O."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import reduce
+from operator import xor
+from typing import TYPE_CHECKING
+
+from rotorwright.links.rom_uart.spec import BLOCK_BYTES, ERASED, MOST_SECTORS_EXTENDED, WORD_BYTES, Command
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+
+@dataclass(frozen=True, slots=True)
+class LoaderInfo:
+    """What the bootloader says about itself: protocol version ("3.1") and the codes of its commands.
+
+    Codes that we do not know are kept as they are.
+    """
+
+    version: str
+    commands: frozenset[int]
+
+    def knows(self, command: Command) -> bool:
+        """Answer whether the bootloader lists `command`."""
+        return int(command) in self.commands
+
+
+def command_message(command: Command) -> bytes:
+    """Return the code and its complement."""
+    return bytes((command, command ^ 0xFF))
+
+
+def address_message(address: int) -> bytes:
+    """Return four address bytes, high first, and their checksum."""
+    return with_checksum(address.to_bytes(4, "big"))
+
+
+def length_message(length: int) -> bytes:
+    """Return the count of a read, 1 to 256 bytes, and its complement."""
+    assert 1 <= length <= BLOCK_BYTES
+    return bytes((length - 1, (length - 1) ^ 0xFF))
+
+
+def data_message(data: bytes) -> bytes:
+    """Return the count, 1 to 256 bytes filled up to whole words with erased bytes, and the checksum."""
+    filled = fill_words(data)
+    assert 1 <= len(filled) <= BLOCK_BYTES
+    return with_checksum(bytes((len(filled) - 1,)) + filled)
+
+
+def sectors_message(sectors: Sequence[int]) -> bytes:
+    """Return the sector numbers of an erase of the older kind, one byte each, and the checksum."""
+    assert 1 <= len(sectors) < BLOCK_BYTES
+    return with_checksum(bytes((len(sectors) - 1, *sectors)))
+
+
+def extended_sectors_message(sectors: Sequence[int]) -> bytes:
+    """Return the sector numbers of an extended erase, two bytes each, high first, and the checksum."""
+    assert 1 <= len(sectors) < MOST_SECTORS_EXTENDED
+    numbers = (len(sectors) - 1, *sectors)
+    return with_checksum(b"".join(number.to_bytes(2, "big") for number in numbers))
+
+
+def with_checksum(data: bytes) -> bytes:
+    """Return `data` with the exclusive or of its bytes behind it."""
+    return data + bytes((reduce(xor, data),))
+
+
+def fill_words(data: bytes) -> bytes:
+    """Return `data` filled up to whole words with erased bytes."""
+    return data + bytes((ERASED,)) * (-len(data) % WORD_BYTES)
+
+
+def parse_info(body: bytes) -> LoaderInfo:
+    """Return what the body of the answer to Get says: version, then the codes of the commands."""
+    return LoaderInfo(version=f"{body[0] >> 4}.{body[0] & 0x0F}", commands=frozenset(body[1:]))
+
+
+def parse_chip_id(body: bytes) -> int:
+    """Return the number in the body of the answer to Get ID, high byte first."""
+    return int.from_bytes(body, "big")

@@ -1,0 +1,271 @@
+"""Write an image sector by sector: only what differs, each sector read back, safe to stop anywhere.
+
+The order makes an interrupted write harmless. The first sector, which holds the vector table, is erased before anything
+else and written last, after every other sector was verified: until then the board finds no application to start.
+
+To go on after an interruption is simply to write again. Sectors that are right are found right and left alone; a torn
+one differs and is done again. Nothing about the interruption has to be remembered.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import TYPE_CHECKING
+
+from rotorwright.links.rom_uart.errors import (
+    BlockTornError,
+    ImageDiffersError,
+    ImageOutsidePlanError,
+    SectorNotWrittenError,
+    WriteCancelledError,
+)
+from rotorwright.links.rom_uart.spec import BLOCK_BYTES, ERASE_MARGIN, ERASED, SECTOR_TRIES, WORD_BYTES
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Collection, Iterator, Sequence
+
+    from rotorwright.firmware.image import Image
+    from rotorwright.firmware.mcu import Microcontroller, Sector
+    from rotorwright.links.rom_uart.client import RomUartLoader
+
+    Progress = Callable[[int, int], None]
+    """Takes bytes of work done and bytes of work in all."""
+
+
+class SectorState(StrEnum):
+    """How a sector stands against the image, over the bytes that the image has in it."""
+
+    SAME = "same"
+    DIFFERS = "differs"
+
+
+@dataclass(frozen=True, slots=True)
+class WriteReport:
+    """What a write did: numbers of the sectors found right, and of those erased and written, by address.
+
+    `bytes_written` counts image bytes sent, `bytes_verified` image bytes that were read back and found right at the
+    end.
+    """
+
+    same: tuple[int, ...]
+    written: tuple[int, ...]
+    bytes_written: int
+    bytes_verified: int
+
+
+def read_region(loader: RomUartLoader, address: int, length: int, *, progress: Progress | None = None) -> bytes:
+    """Return `length` bytes of flash from `address` on, to keep the old image before anything is erased."""
+    return loader.read(address, length, progress)
+
+
+def compare_sectors(
+    loader: RomUartLoader, image: Image, sectors: Sequence[Sector], *, progress: Progress | None = None
+) -> dict[int, SectorState]:
+    """Return how each sector stands against `image`, by its number; nothing is changed.
+
+    A sector is read only as far as its first difference.
+    """
+    work = _Work(sum(_image_bytes(image, sector) for sector in sectors), progress, None)
+    return {sector.number: _compare(loader, image, sector, work) for sector in sectors}
+
+
+def verify_sectors(
+    loader: RomUartLoader, image: Image, sectors: Sequence[Sector], *, progress: Progress | None = None
+) -> int:
+    """Read all bytes of `image` back and return how many; nothing is changed.
+
+    Raises:
+        ImageDiffersError: one differs, also when read a second time.
+    """
+    work = _Work(sum(_image_bytes(image, sector) for sector in sectors), progress, None)
+    _verify_all(loader, image, sectors, work)
+    return work.done
+
+
+def write_sectors(
+    loader: RomUartLoader,
+    image: Image,
+    sectors: Sequence[Sector],
+    *,
+    mcu: Microcontroller | None = None,
+    before_erase: Callable[[Sector], None] | None = None,
+    progress: Progress | None = None,
+    should_stop: Callable[[], bool] | None = None,
+    known_erased: Collection[int] = (),
+    verify_whole: bool = True,
+) -> WriteReport:
+    """Make `sectors` hold `image` and return what was done. Nothing outside `sectors` is erased or written.
+
+    As soon as one sector differs, the first one is done again as well, so that no mixture of two images can start.
+
+    Args:
+        loader: a bootloader that is ready.
+        image: what to write; all of its bytes are in `sectors`.
+        sectors: the sectors of the plan, sorted by address.
+        mcu: the part, for how long an erase may take; without it the longest time of any part is waited for.
+        before_erase: is told each sector just before it is erased; if it raises, that sector is not erased.
+        progress: takes bytes of work done and in all; reading back counts as work.
+        should_stop: is asked before each block; True ends the write with WriteCancelledError.
+        known_erased: numbers of sectors that the caller knows to be erased: they are not erased again.
+        verify_whole: read the whole image back once more at the end, after each sector was verified when written.
+
+    Raises:
+        ImageOutsidePlanError: the image has bytes in no sector of the plan. Nothing was sent.
+        SectorNotWrittenError: a sector does not keep what is written, however often.
+        ImageDiffersError: the last read-back found a difference.
+        WriteCancelledError: `should_stop` said so.
+    """
+    _require_inside(image, sectors)
+    used = [sector for sector in sectors if _image_bytes(image, sector)]
+    passes = 3 if verify_whole else 2  # compared or written, read back, read back as a whole
+    work = _Work(passes * image.size_bytes, progress, should_stop)
+    writer = _Writer(loader, image, mcu, before_erase, work, set(known_erased))
+    differing = writer.differing(used)
+    if differing:
+        writer.write_all(used[0], [sector for sector in differing if sector is not used[0]])
+    if verify_whole:
+        _verify_all(loader, image, used, work)
+    written = {sector.number for sector in differing} | ({used[0].number} if differing else set())
+    return WriteReport(
+        same=tuple(sector.number for sector in used if sector.number not in written),
+        written=tuple(sector.number for sector in used if sector.number in written),
+        bytes_written=sum(_image_bytes(image, sector) for sector in used if sector.number in written),
+        bytes_verified=image.size_bytes,
+    )
+
+
+class _Work:
+    """Counts bytes of work, tells them, and stops when told to."""
+
+    def __init__(self, total: int, progress: Progress | None, should_stop: Callable[[], bool] | None) -> None:
+        self.done = 0
+        self._total = total
+        self._progress = progress
+        self._should_stop = should_stop
+
+    def add(self, count: int) -> None:
+        """Count `count` bytes more; work done again after a failed try does not count twice."""
+        self.done = min(self._total, self.done + count)
+        if self._progress is not None:
+            self._progress(self.done, self._total)
+
+    def stop_if_wanted(self) -> None:
+        """Raise WriteCancelledError when the caller wants to stop."""
+        if self._should_stop is not None and self._should_stop():
+            raise WriteCancelledError.after(self.done, self._total)
+
+
+@dataclass(slots=True)
+class _Writer:
+    loader: RomUartLoader
+    image: Image
+    mcu: Microcontroller | None
+    before_erase: Callable[[Sector], None] | None
+    work: _Work
+    erased: set[int]
+
+    def differing(self, sectors: Sequence[Sector]) -> list[Sector]:
+        """Return the sectors that differ. Those found right are done: compared means read back."""
+        differing = []
+        for sector in sectors:
+            before = self.work.done
+            state = _compare(self.loader, self.image, sector, self.work)
+            if state is SectorState.DIFFERS:
+                differing.append(sector)
+                self.work.done = before
+            else:
+                self.work.add(_image_bytes(self.image, sector))
+        return differing
+
+    def write_all(self, first: Sector, others: Sequence[Sector]) -> None:
+        """Take the vector table away, write the others, put the vector table back."""
+        self._erase(first)
+        for sector in others:
+            self._write_verified(sector)
+        self._write_verified(first)
+
+    def _write_verified(self, sector: Sector) -> None:
+        wrong = sector.address
+        for _ in range(SECTOR_TRIES.count):
+            try:
+                self._erase(sector)
+                self._program(sector)
+            except BlockTornError as torn:
+                wrong = int(str(torn.facts["address"]))
+            else:
+                found = _first_difference(self.loader, self.image, sector, self.work)
+                if found is None:
+                    return
+                wrong = found
+            self.erased.discard(sector.number)
+        raise SectorNotWrittenError.of(sector.number, wrong, tries=SECTOR_TRIES.count)
+
+    def _erase(self, sector: Sector) -> None:
+        if sector.number in self.erased:
+            return
+        self.work.stop_if_wanted()
+        if self.before_erase is not None:
+            self.before_erase(sector)
+        timeout_s = None if self.mcu is None else self.mcu.erase_max_s[sector.size_bytes] * ERASE_MARGIN.value
+        self.loader.erase([sector.number], timeout_s=timeout_s)
+        self.erased.add(sector.number)
+
+    def _program(self, sector: Sector) -> None:
+        for address, data in _blocks(self.image, sector):
+            self.work.stop_if_wanted()
+            if data.strip(bytes((ERASED,))):  # an erased sector reads so already
+                self.loader.write_block(address, data)
+            self.work.add(len(data))
+
+
+def _verify_all(loader: RomUartLoader, image: Image, sectors: Sequence[Sector], work: _Work) -> None:
+    for sector in sectors:
+        wrong = _first_difference(loader, image, sector, work)
+        if wrong is not None:
+            raise ImageDiffersError.at(wrong, sector=sector.number)
+
+
+def _compare(loader: RomUartLoader, image: Image, sector: Sector, work: _Work) -> SectorState:
+    return SectorState.SAME if _first_difference(loader, image, sector, work) is None else SectorState.DIFFERS
+
+
+def _first_difference(loader: RomUartLoader, image: Image, sector: Sector, work: _Work) -> int | None:
+    """Return the address of the first block of `sector` that differs from the image, also in a second reading."""
+    for address, data in _blocks(image, sector):
+        work.stop_if_wanted()
+        if loader.read_block(address, len(data)) != data and loader.read_block(address, len(data)) != data:
+            return address
+        work.add(len(data))
+    return None
+
+
+def _blocks(image: Image, sector: Sector) -> Iterator[tuple[int, bytes]]:
+    """Return the blocks of at most 256 bytes that the image has in `sector`, each on whole words.
+
+    A word that the image fills only in part is filled with erased bytes: flash is written by words, each word once.
+    """
+    end = sector.address
+    for segment in image.segments:
+        low = max(end, segment.address // WORD_BYTES * WORD_BYTES)
+        high = -(-min(segment.end, sector.end) // WORD_BYTES) * WORD_BYTES
+        for address in range(low, high, BLOCK_BYTES):
+            yield address, image.read(address, min(BLOCK_BYTES, high - address))
+        end = max(end, high)
+
+
+def _image_bytes(image: Image, sector: Sector) -> int:
+    """Return how many bytes of the image are in `sector`."""
+    return sum(
+        max(0, min(segment.end, sector.end) - max(segment.address, sector.address)) for segment in image.segments
+    )
+
+
+def _require_inside(image: Image, sectors: Sequence[Sector]) -> None:
+    for segment in image.segments:
+        address = segment.address
+        while address < segment.end:
+            holder = next((sector for sector in sectors if sector.address <= address < sector.end), None)
+            if holder is None:
+                raise ImageOutsidePlanError.at(address)
+            address = holder.end
