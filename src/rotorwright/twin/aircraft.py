@@ -122,8 +122,7 @@ class VirtualAircraft:
         world: what surrounds it.
         unique_id: 12 bytes, in the order as read.
         boot: starts what is in the flash; None stands for silence.
-        options: protection bits.
-        options_changed: called when a command of the bootloader changed them.
+        options: protection bits; `options_changed` is called when a command of the bootloader changed them.
         baud: rate of the line, whatever the host sets; 0 for a line without limit; None to follow the host.
         speed: how many times faster than a real one flash, line and start are; may be infinite.
         loader_version: protocol version of the ROM bootloader.
@@ -141,7 +140,6 @@ class VirtualAircraft:
         unique_id: bytes,
         boot: Boot,
         options: OptionBytes | None = None,
-        options_changed: Callable[[OptionBytes], None] = lambda _options: None,
         baud: int | None = None,
         speed: float = 1.0,
         loader_version: int = 0x31,
@@ -155,7 +153,7 @@ class VirtualAircraft:
         self._unique_id = unique_id
         self._boot = boot
         self._options = options or OptionBytes()
-        self._options_changed = options_changed
+        self.options_changed: Callable[[OptionBytes], None] = lambda _options: None
         self._fixed_baud = baud
         self._line_baud: int | None = None
         self._line_parity: str | None = None
@@ -229,6 +227,11 @@ class VirtualAircraft:
         if inner is None or (outer is not None and outer < inner):
             return outer
         return inner
+
+    def close(self) -> None:
+        """Let go of the buffers of its memories; nothing may be asked of it any more."""
+        for memory in (self.flash, self.settings, self.display):
+            memory.close()
 
     # The line
 
@@ -415,7 +418,7 @@ class VirtualAircraft:
         self._then = None
         match what:
             case Then.RESET:
-                self._options_changed(self._options)
+                self.options_changed(self._options)
                 self.flash.protect(self._options.write_protected)
                 self._reset(now_s, Mode.APPLICATION)
             case Then.START:

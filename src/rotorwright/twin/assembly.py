@@ -1,0 +1,127 @@
+"""Put an aircraft together: from memories in a state folder, or from plain memory for a test."""
+
+from __future__ import annotations
+
+import contextlib
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+from rotorwright.firmware.mcu import microcontroller
+from rotorwright.twin.aircraft import VirtualAircraft
+from rotorwright.twin.display_chip import DISPLAY_MEMORY_BYTES
+from rotorwright.twin.faults import FaultPlan, MemoryKind
+from rotorwright.twin.flash import FlashMemory, erased_flash
+from rotorwright.twin.kept_memory import KeptMemory
+from rotorwright.twin.rom_uart import OptionBytes
+from rotorwright.twin.settings_memory import SETTINGS_MEMORY_BYTES
+from rotorwright.twin.world import World
+
+if TYPE_CHECKING:
+    import mmap
+    from collections.abc import Iterator
+
+    from rotorwright.firmware.mcu import Microcontroller
+    from rotorwright.twin.aircraft import Boot
+    from rotorwright.twin.state import Papers, StateFolder
+
+FRESH_SETTINGS = b"\xff" * SETTINGS_MEMORY_BYTES
+FRESH_DISPLAY = b"\x55" * DISPLAY_MEMORY_BYTES  # every pixel transparent
+
+
+@dataclass(frozen=True, slots=True)
+class Circumstances:
+    """How the aircraft is to be run, besides what it is.
+
+    Args:
+        baud: rate of the line, whatever the host sets; 0 for a line without limit; None to follow the host.
+        speed: how many times faster than a real one flash, line and start are.
+        faults: what shall go wrong.
+        loader_version: protocol version of the ROM bootloader.
+    """
+
+    baud: int | None = None
+    speed: float = 1.0
+    faults: FaultPlan = field(default_factory=FaultPlan)
+    loader_version: int = 0x31
+
+
+@dataclass(slots=True)
+class MemoryBytes:
+    """The bytes of an aircraft that outlive its power; keep them, and any number of aircraft can be built on them."""
+
+    flash: bytearray | mmap.mmap
+    settings: bytearray | mmap.mmap
+    display: bytearray | mmap.mmap
+
+    @staticmethod
+    def fresh(mcu: Microcontroller) -> MemoryBytes:
+        """Return memories in plain memory, as they leave the factory."""
+        return MemoryBytes(erased_flash(mcu), bytearray(FRESH_SETTINGS), bytearray(FRESH_DISPLAY))
+
+
+def build_aircraft(
+    papers: Papers,
+    memories: MemoryBytes,
+    boot: Boot,
+    *,
+    world: World | None = None,
+    circumstances: Circumstances | None = None,
+    options: OptionBytes | None = None,
+    start_s: float = 0.0,
+) -> VirtualAircraft:
+    """Return an aircraft on these memories, its cable plugged in at `start_s`."""
+    how = circumstances or Circumstances()
+    return VirtualAircraft(
+        flash=FlashMemory(microcontroller(papers.microcontroller), memories.flash),
+        settings=KeptMemory(MemoryKind.SETTINGS, memories.settings),
+        display=KeptMemory(MemoryKind.DISPLAY, memories.display),
+        world=world or World(),
+        unique_id=bytes.fromhex(papers.unique_id),
+        boot=boot,
+        options=options or option_bytes(papers),
+        baud=how.baud,
+        speed=how.speed,
+        loader_version=how.loader_version,
+        faults=how.faults,
+        start_s=start_s,
+    )
+
+
+@contextlib.contextmanager
+def aircraft_of_folder(
+    folder: StateFolder, boot: Boot, *, circumstances: Circumstances | None = None, start_s: float = 0.0
+) -> Iterator[VirtualAircraft]:
+    """Give the aircraft of a state folder: what it writes is in the folder at once, whatever becomes of the process.
+
+    Raises:
+        TwinStateError: the folder cannot be used.
+    """
+    papers = folder.read_papers()
+    mcu = microcontroller(papers.microcontroller)
+    with (
+        folder.open_flash(mcu) as flash,
+        folder.open_memory(folder.settings_file, FRESH_SETTINGS) as settings,
+        folder.open_memory(folder.display_file, FRESH_DISPLAY) as display,
+    ):
+        aircraft = build_aircraft(
+            papers, MemoryBytes(flash, settings, display), boot, circumstances=circumstances, start_s=start_s
+        )
+        aircraft.options_changed = lambda options: folder.write_papers(papers_with(papers, options))
+        try:
+            yield aircraft
+        finally:
+            aircraft.close()
+
+
+def option_bytes(papers: Papers) -> OptionBytes:
+    """Return the protection that `papers` remember."""
+    return OptionBytes(papers.read_out_protected, frozenset(papers.write_protected_sectors))
+
+
+def papers_with(papers: Papers, options: OptionBytes) -> Papers:
+    """Return `papers` with this protection."""
+    return replace(
+        papers,
+        read_out_protected=options.read_out_protected,
+        write_protected_sectors=tuple(sorted(options.write_protected)),
+    )
