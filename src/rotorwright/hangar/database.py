@@ -88,7 +88,7 @@ def database_errors(place: str) -> Iterator[None]:
         raise
     except DBAPIError as error:
         raise _explained(place, error.orig) from error
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeDecodeError) as error:
         raise _explained(place, error) from error
 
 
@@ -150,16 +150,22 @@ _BY_SQLITE_CODE: dict[int, tuple[type[StorageError], str, str]] = {
 """Primary result code -> error, why, what to do. Codes: SQLite documentation, "Result and Error Codes", section 4."""
 
 
+_NO_REASON: tuple[type[StorageError], str, str] = (
+    HangarNotOpenedError,
+    "The database gave no other reason.",
+    "Check that the database runs, then say it again.",
+)
+
+
 def _explained(place: str, error: BaseException | None) -> StorageError:
     code = getattr(error, "sqlite_errorcode", None)
-    kind, why, todo = _BY_SQLITE_CODE.get(
-        -1 if code is None else code & 0xFF,  # the low byte is the primary code (same source, section 2)
-        (
-            HangarNotOpenedError,
-            "The database gave no other reason.",
-            "Check that the database runs, then say it again.",
-        ),
-    )
+    if code is None and isinstance(error, sqlite3.OperationalError | UnicodeDecodeError):
+        code = (
+            sqlite3.SQLITE_CORRUPT
+        )  # the library refuses text that is not UTF-8 without a code; we write no such text
+    kind, why, todo = (
+        _NO_REASON if code is None else _BY_SQLITE_CODE.get(code & 0xFF, _NO_REASON)
+    )  # section 2: low byte
     return kind(
         f"The hangar {place} cannot be used: {error}.",
         why=why,

@@ -48,6 +48,16 @@ class KeptFile:
     size_bytes: int
 
 
+def check_kept_name(name: str) -> None:
+    """Return if `name` may be the name of a kept file: no folders in it, and every system takes it.
+
+    Raises:
+        KeptNameError: it may not.
+    """
+    if not _NAME.match(name):
+        raise _bad_name(name)
+
+
 def write_kept_file(path: Path, data: bytes) -> KeptFile:
     """Keep `data` as `path` for good; the folder must be there. The same content once more is fine.
 
@@ -57,8 +67,7 @@ def write_kept_file(path: Path, data: bytes) -> KeptFile:
         DiskError: no room, no permission, read-only, or another refusal of the disk; nothing was kept.
         ReadBackDiffersError: the disk gave back other bytes; they were set aside.
     """
-    if not _NAME.match(path.name):
-        raise _bad_name(path)
+    check_kept_name(path.name)
     try:
         _publish(path, data)
         sync_folder(path.parent)
@@ -243,12 +252,12 @@ def _disk_answers(error: OSError) -> tuple[type[DiskError], str, str]:
     )
 
 
-def _bad_name(path: Path) -> KeptNameError:
+def _bad_name(name: str) -> KeptNameError:
     return KeptNameError(
-        f"{path.name!r} cannot be the name of a kept file.",
+        f"{name!r} cannot be the name of a kept file.",
         why="Kept names are 1 to 100 letters, digits, dots, dashes and underscores, so that every system takes them.",
         todo="Report this as a defect.",
-        path=str(path),
+        name=name,
     )
 
 

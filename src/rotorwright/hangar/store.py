@@ -19,7 +19,15 @@ from rotorwright.hangar.errors import (
     ConcurrentChangeoverError,
     UnknownChangeoverError,
 )
-from rotorwright.hangar.files import KeptFile, disk_error, read_kept_file, set_aside, sync_folder, write_kept_file
+from rotorwright.hangar.files import (
+    KeptFile,
+    check_kept_name,
+    disk_error,
+    read_kept_file,
+    set_aside,
+    sync_folder,
+    write_kept_file,
+)
 from rotorwright.hangar.journal import (
     Event,
     JsonValue,
@@ -214,15 +222,15 @@ class Hangar:
 
     def keep(self, changeover_id: str, name: str, data: bytes) -> KeptFile:
         """Keep `data` under `name` in the changeover's folder; see `files.write_kept_file`."""
-        return write_kept_file(self.folder_of(changeover_id) / name, data)
+        return write_kept_file(self._kept_path(changeover_id, name), data)
 
     def fetch(self, changeover_id: str, kept: KeptFile) -> bytes:
         """Return the content of a kept file, its digest checked; see `files.read_kept_file`."""
-        return read_kept_file(self.folder_of(changeover_id) / kept.name, kept.sha256)
+        return read_kept_file(self._kept_path(changeover_id, kept.name), kept.sha256)
 
     def set_aside(self, changeover_id: str, name: str) -> Path:
         """Give a damaged kept file another name, so that it can be kept anew, and return that name."""
-        return set_aside(self.folder_of(changeover_id) / name)
+        return set_aside(self._kept_path(changeover_id, name))
 
     @contextlib.contextmanager
     def lock(self, changeover_id: str) -> Iterator[None]:
@@ -251,6 +259,10 @@ class Hangar:
     def _writing(self) -> Iterator[Connection]:
         with database_errors(self._place), for_writing(self._engine).begin() as connection:
             yield connection
+
+    def _kept_path(self, changeover_id: str, name: str) -> Path:
+        check_kept_name(name)  # before it becomes a path: `..` and `/` must not lead out of the folder
+        return self.folder_of(changeover_id) / name
 
     def _number(self, changeover_id: str) -> int:
         match = _CHANGEOVER_ID.match(changeover_id)
@@ -327,7 +339,7 @@ def _event_columns(number: int, event: Event) -> dict[str, object]:
 def _event(row: Row[tuple[object, ...]]) -> Event:
     try:
         facts = parse_facts(row.facts)
-    except (ValueError, RecursionError) as error:
+    except (ValueError, TypeError, RecursionError) as error:
         raise damaged_journal(row.sequence, f"the facts of event {row.sequence} cannot be read") from error
     return Event(row.sequence, row.kind, facts, row.at, row.previous_sha256, row.sha256)
 
