@@ -6,11 +6,13 @@ larger parts than a book ever needs are refused before anything of it is read.
 
 from __future__ import annotations
 
+import io
 import re
 import stat
+import struct
 import zipfile
 import zlib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Protocol
 
 from rotorwright.hangar.errors import BookFormError, BookNotFoundError, BookUnsafeError
@@ -24,11 +26,12 @@ BOOK_FILE = "book.toml"
 # Ours, about ten times what the book of the demo needs (a catalogue of 450 settings is about 150 KB).
 MOST_PARTS = 2_000
 MOST_PART_BYTES = 4 * 2**20
-MOST_BOOK_BYTES = 256 * 2**20
+MOST_BOOK_BYTES = 64 * 2**20
 
 _PART_NAME = re.compile(r"[^/\\:\x00-\x1f\x7f]+(/[^/\\:\x00-\x1f\x7f]+)*\Z")
 
-_ZIP_FAULTS = (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, ValueError)
+_PACKINGS = {zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED}
+_ZIP_FAULTS = (zipfile.BadZipFile, zlib.error, struct.error, EOFError, NotImplementedError, RuntimeError, ValueError)
 
 
 class BookParts(Protocol):
@@ -58,7 +61,8 @@ def open_parts(path: Path) -> BookParts:
         return _FolderParts(path)
     if not path.is_file():
         raise _no_book(path, "There is no folder and no file of this name.")
-    return _ZipParts(path, _book_root(path))
+    packed = _packed(path)
+    return _ZipParts(path, _book_root(path, packed), packed)
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,37 +90,44 @@ class _FolderParts:
 
 @dataclass(frozen=True, slots=True)
 class _ZipParts:
-    archive: Path
+    path: Path
     root: str
+    packed: bytes = field(repr=False)
 
     def source(self, name: str) -> str:
-        return f"{self.archive}, part {self.root}{name}"
+        return f"{self.path}, part {self.root}{name}"
 
     def read(self, name: str) -> bytes | None:
         try:
-            with zipfile.ZipFile(self.archive) as archive:
-                try:
-                    info = archive.getinfo(self.root + name)
-                except KeyError:
+            with zipfile.ZipFile(io.BytesIO(self.packed)) as archive:
+                if self.root + name not in archive.namelist():
                     return None
-                with archive.open(info) as member:
+                with archive.open(self.root + name) as member:
                     data = member.read(MOST_PART_BYTES + 1)
         except _ZIP_FAULTS as error:
             raise _damaged_zip(self.source(name), error) from error
-        except OSError as error:
-            raise disk_error(error, self.archive, act="read") from error
         return _within_bounds(data, self.source(name))
 
 
-def _book_root(path: Path) -> str:
+def _packed(path: Path) -> bytes:
+    """Return the zip itself, read once, so that what was checked is what is read later."""
+    try:
+        with path.open("rb") as file:
+            data = file.read(MOST_BOOK_BYTES + 1)
+    except OSError as error:
+        raise disk_error(error, path, act="read") from error
+    if len(data) > MOST_BOOK_BYTES:
+        raise _unsafe(str(path), f"it is larger than {MOST_BOOK_BYTES} bytes, which no book is")
+    return data
+
+
+def _book_root(path: Path, packed: bytes) -> str:
     """Return what stands before `book.toml` in the zip: nothing, or the one folder that somebody zipped."""
     try:
-        with zipfile.ZipFile(path) as archive:
+        with zipfile.ZipFile(io.BytesIO(packed)) as archive:
             entries = archive.infolist()
     except _ZIP_FAULTS as error:
         raise _damaged_zip(str(path), error) from error
-    except OSError as error:
-        raise disk_error(error, path, act="read") from error
     _check_entries(path, entries)
     roots = [entry.filename.removesuffix(BOOK_FILE) for entry in entries if _holds_book(entry.filename)]
     if len(roots) != 1:
@@ -150,6 +161,8 @@ def _entry_fault(entry: zipfile.ZipInfo) -> str:
         return "its name leads out of the book, or has signs that no part of a book has"
     if stat.S_ISLNK(entry.external_attr >> 16):  # the upper half holds the Unix mode (APPNOTE.TXT 4.4.15, in practice)
         return "it is a link"
+    if entry.compress_type not in _PACKINGS:
+        return f"it is packed by method {entry.compress_type}; parts of a book are deflated or stored as they are"
     if entry.file_size > MOST_PART_BYTES:
         return f"it is {entry.file_size} bytes; a part of a book has at most {MOST_PART_BYTES}"
     return ""

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sqlalchemy import inspect, text
+from sqlalchemy import func, inspect, select, text
 
 from rotorwright.hangar.database import for_writing
 from rotorwright.hangar.errors import HangarDamagedError, NewerHangarError
@@ -21,6 +21,7 @@ from rotorwright.hangar.files import publish_part, sync_folder
 if TYPE_CHECKING:
     from sqlalchemy import Connection, Engine
 
+_MIGRATION_LOCK = 0x526F746F72  # any number will do as long as every Rotorwright takes the same
 _SCRIPTS = Path(__file__).parent / "migrations"
 
 
@@ -172,6 +173,8 @@ def _migrate(engine: Engine, migrations: Migrations) -> None:
     config.set_main_option("path_separator", "newline")
     config.set_main_option("version_locations", "\n".join(_escaped(folder) for folder in migrations.folders))
     with for_writing(engine).begin() as connection:
+        if connection.dialect.name == "postgresql":  # where a writer is not alone by itself
+            connection.execute(select(func.pg_advisory_xact_lock(_MIGRATION_LOCK)))
         config.attributes["connection"] = connection
         command.upgrade(config, migrations.newest)
 
