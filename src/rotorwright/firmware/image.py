@@ -52,7 +52,7 @@ class Image:
     `entry` is the start address that the file names, if it names one; it is no part of the bytes written.
 
     Raises:
-        ImageEmptyError, ImageRangeError: the segments are not in that form.
+        ImageEmptyError, ImageRangeError: the segments are not in that form, or `entry` has more than 32 bits.
     """
 
     segments: tuple[Segment, ...]
@@ -66,6 +66,8 @@ class Image:
             if not segment.data or segment.address <= previous_end or segment.end > ADDRESS_SPACE_END:
                 raise _bad_range(segment, "Segments of an image are sorted, merged and inside 32-bit addresses.")
             previous_end = segment.end
+        if self.entry is not None and not 0 <= self.entry < ADDRESS_SPACE_END:
+            raise _bad_range(Segment(self.entry, b""), "The start address has more than 32 bits.")
 
     @classmethod
     def of(cls, chunks: Iterable[tuple[int, bytes]], *, entry: int | None = None) -> Image:

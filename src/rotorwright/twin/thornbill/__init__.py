@@ -1,0 +1,1 @@
+"""Thornbill, the invented firmware family of the demo: releases, boards, settings, images."""
