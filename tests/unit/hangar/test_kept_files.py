@@ -176,6 +176,19 @@ def test_a_name_taken_between_look_and_link_is_not_overwritten(tmp_path: Path, m
     assert names_in(tmp_path) == {"a"}
 
 
+def test_without_hard_links_a_name_taken_just_before_the_rename_is_not_overwritten(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse_after_somebody_took_the_name(_part: Path, path: Path) -> NoReturn:
+        path.write_bytes(b"the other's")
+        refuse(errno.EPERM)
+
+    monkeypatch.setattr(os, "link", refuse_after_somebody_took_the_name)
+    with pytest.raises(NameTakenError):
+        write_kept_file(tmp_path / "a", DATA)
+    assert (tmp_path / "a").read_bytes() == b"the other's"
+
+
 STEPS = ["write part", "fsync part", "link", "unlink part", "fsync folder", "read back"]
 
 

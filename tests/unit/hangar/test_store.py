@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import sqlite3
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -139,6 +140,24 @@ def test_the_second_of_two_writers_is_told_and_adds_nothing(tmp_path: Path) -> N
         assert caught.value.facts == {"changeover": name, "expected": 2, "found": 3}
         assert f"rotorwright resume {name}" in caught.value.todo
         assert mine.events(name)[-1] == kept
+
+
+def test_many_writers_at_once_wait_for_each_other_and_none_is_lost(tmp_path: Path) -> None:
+    with Hangar.open(tmp_path) as hangar:
+        name = hangar.new_changeover(ONE, at(0))
+
+    def write_fifty(writer: int) -> None:
+        with Hangar.open(tmp_path) as mine:
+            for number in range(50):
+                mine.append(name, "noted", {"writer": writer, "number": number}, at(1))
+
+    with ThreadPoolExecutor(4) as pool:
+        list(pool.map(write_fifty, range(4)))
+    with Hangar.open(tmp_path) as hangar:
+        events = hangar.events(name)
+    assert len(events) == 200
+    for writer in range(4):
+        assert [e.facts["number"] for e in events if e.facts["writer"] == writer] == list(range(50))
 
 
 @pytest.mark.parametrize(

@@ -4,6 +4,6 @@ from __future__ import annotations
 
 from alembic import context
 
-context.configure(connection=context.config.attributes["connection"], transactional_ddl=True)
+context.configure(connection=context.config.attributes["connection"])
 with context.begin_transaction():
     context.run_migrations()
