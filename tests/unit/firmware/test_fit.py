@@ -1,0 +1,154 @@
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from rotorwright.firmware.board import Board
+from rotorwright.firmware.descriptor import MAGIC, find_descriptor
+from rotorwright.firmware.fit import EvidenceVerdict, Fit, FitTest, FitVerdict, judge_fit
+from rotorwright.firmware.image import Image
+from rotorwright.firmware.mcu import microcontroller
+from rotorwright.twin.thornbill.images import build_image
+
+F405 = microcontroller("STM32F405xG")
+H743 = microcontroller("STM32H743xI")
+C405 = Board("Corvane C405", "STM32F405xG", aliases={"5.2": "Corvane One"}, reserved_sectors=(11,))
+H7 = Board("Corvane H7", "STM32H743xI")
+START = 0x0800_0000
+NEW = build_image("6.0", "C405", size_bytes=4096)
+OLD = build_image("5.2", "C405", size_bytes=4096)
+FOR_H7 = build_image("6.0", "H7", size_bytes=4096)
+
+
+def judge(image: Image, board: Board = C405, **asked: object) -> Fit:
+    facts = {"mcu": F405, "chip_id": 0x413, "reported_board": "Corvane One", "release": "6.0", "family": "Thornbill"}
+    return judge_fit(image, board=board, **(facts | asked))  # type: ignore[arg-type]
+
+
+def verdict_of(fit: Fit, test: FitTest) -> EvidenceVerdict | None:
+    return next((one.verdict for one in fit.evidence if one.test is test), None)
+
+
+def changed(image: Image, offset: int, data: bytes) -> Image:
+    body = bytearray(image.segments[0].data)
+    body[offset : offset + len(data)] = data
+    return Image.of([(image.start, bytes(body))])
+
+
+def without_descriptor(image: Image) -> Image:
+    return changed(image, image.segments[0].data.index(MAGIC), bytes(8))
+
+
+def test_the_right_image_fits_and_every_test_says_why() -> None:
+    fit = judge(NEW, replace(C405, image_sha256={"6.0": NEW.sha256}))
+    assert fit.verdict is FitVerdict.FITS
+    assert [one.test for one in fit.evidence] == list(FitTest)
+    assert {one.verdict for one in fit.evidence} == {EvidenceVerdict.PASSED}
+    assert all(one.words.endswith(".") for one in fit.evidence)
+
+
+def test_what_was_not_asked_is_unsure_but_an_image_that_names_the_board_still_fits() -> None:
+    fit = judge(NEW, chip_id=None, reported_board=None, release=None, family=None)
+    assert fit.verdict is FitVerdict.FITS
+    unsure = {one.test for one in fit.evidence if one.verdict is EvidenceVerdict.UNSURE}
+    expected = {"chip", "board-name", "descriptor-family", "descriptor-release", "digest"}
+    assert unsure == expected
+
+
+def test_the_old_release_fits_under_the_old_name_of_the_board() -> None:
+    assert judge(OLD, release="5.2").verdict is FitVerdict.FITS
+    assert judge(OLD, release="5.2.0").verdict is FitVerdict.FITS
+
+
+def test_an_image_for_another_microcontroller_does_not_fit_for_several_reasons() -> None:
+    fit = judge(FOR_H7)
+    assert fit.verdict is FitVerdict.DOES_NOT_FIT
+    failed = {one.test for one in fit.failed}
+    assert failed == {FitTest.VECTOR_TABLE, FitTest.DESCRIPTOR_BOARD, FitTest.DESCRIPTOR_MICROCONTROLLER}
+
+
+def test_an_image_for_another_board_with_the_same_microcontroller_does_not_fit() -> None:
+    other = Board("Corvane C405 Mini", "STM32F405xG")
+    fit = judge(NEW, other, reported_board="Corvane C405 Mini")
+    assert fit.verdict is FitVerdict.DOES_NOT_FIT
+    assert [one.test for one in fit.failed] == [FitTest.DESCRIPTOR_BOARD]
+
+
+@pytest.mark.parametrize(
+    ("asked", "test", "words"),
+    [
+        ({"chip_id": 0x450}, FitTest.CHIP, "STM32H743xG or STM32H743xI"),
+        ({"chip_id": 0x999}, FitTest.CHIP, "not known here"),
+        ({"mcu": H743}, FitTest.CHIP, "STM32H743xI"),
+        ({"reported_board": "Corvane C406"}, FitTest.BOARD_NAME, "exactly"),
+        ({"reported_board": ""}, FitTest.BOARD_NAME, "exactly"),
+        ({"release": "5.2"}, FitTest.DESCRIPTOR_RELEASE, "5.2 is needed"),
+        ({"release": "6.0.1"}, FitTest.DESCRIPTOR_RELEASE, "6.0.1 is needed"),
+        ({"family": "Thornbird"}, FitTest.DESCRIPTOR_FAMILY, "Thornbird is needed"),
+    ],
+    ids=str,
+)
+def test_one_wrong_answer_is_enough_to_refuse(asked: dict[str, object], test: FitTest, words: str) -> None:
+    fit = judge(NEW, C405, **asked)
+    assert fit.verdict is FitVerdict.DOES_NOT_FIT
+    assert [one for one in fit.failed if one.test is test and words in one.words]
+
+
+def test_a_damaged_image_does_not_fit() -> None:
+    fit = judge(changed(NEW, 3000, b"\x00\x01\x02"))
+    assert fit.verdict is FitVerdict.DOES_NOT_FIT
+    assert [one.test for one in fit.failed] == [FitTest.DESCRIPTOR_CRC]
+
+
+def test_an_image_in_the_makers_sector_does_not_fit() -> None:
+    fit = judge(Image.of([*NEW.segments, (0x080E_0000, b"\x01")]))
+    assert fit.verdict is FitVerdict.DOES_NOT_FIT
+    assert [one.test for one in fit.failed] == [FitTest.RESERVED_SECTORS]
+    assert verdict_of(fit, FitTest.DESCRIPTOR_CRC) is EvidenceVerdict.UNSURE
+
+
+def test_an_image_that_leaves_the_flash_does_not_fit() -> None:
+    fit = judge(Image.of([*NEW.segments, (0x2000_0000, b"\x01")]))
+    assert [one.test for one in fit.failed] == [FitTest.EXTENTS]
+    assert verdict_of(fit, FitTest.RESERVED_SECTORS) is EvidenceVerdict.UNSURE
+
+
+def test_a_sound_image_that_names_no_board_cannot_be_judged_for_sure() -> None:
+    fit = judge(without_descriptor(NEW))
+    assert fit.verdict is FitVerdict.CANNOT_BE_SURE
+    assert fit.failed == ()
+
+
+def test_an_image_without_descriptor_fits_when_the_book_lists_it() -> None:
+    bare = without_descriptor(NEW)
+    assert judge(bare, replace(C405, image_sha256={"6.0": bare.sha256})).verdict is FitVerdict.FITS
+    assert judge(bare, replace(C405, image_sha256={"6.0.0": bare.sha256})).verdict is FitVerdict.FITS
+
+
+def test_a_listed_image_of_another_release_does_not_fit() -> None:
+    bare = without_descriptor(NEW)
+    fit = judge(bare, replace(C405, image_sha256={"6.0": bare.sha256}), release="5.2")
+    assert [one.test for one in fit.failed] == [FitTest.DIGEST]
+
+
+def test_a_descriptor_that_contradicts_the_book_does_not_fit() -> None:
+    fit = judge(NEW, replace(C405, image_sha256={"5.2": NEW.sha256}), release=None)
+    assert fit.verdict is FitVerdict.DOES_NOT_FIT
+    assert [one.test for one in fit.failed] == [FitTest.DIGEST]
+
+
+def test_another_build_than_the_listed_one_is_said_to_be_another() -> None:
+    fit = judge(NEW, replace(C405, image_sha256={"6.0": "0" * 64}))
+    digest = next(one for one in fit.evidence if one.test is FitTest.DIGEST)
+    assert digest.verdict is EvidenceVerdict.UNSURE
+    assert "another image" in digest.words
+
+
+def test_two_descriptors_that_cannot_be_told_apart_do_not_fit() -> None:
+    found = find_descriptor(NEW)
+    assert found is not None
+    offset = found.address - START
+    twice = changed(NEW, 2048, NEW.segments[0].data[offset : offset + 160])
+    fit = judge(twice)
+    assert [one.test for one in fit.failed] == [FitTest.DESCRIPTOR]
