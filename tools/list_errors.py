@@ -9,11 +9,14 @@ import importlib
 import inspect
 import pkgutil
 import sys
-from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import rotorwright
 from rotorwright.errors import RotorwrightError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 PAGE = Path(__file__).resolve().parent.parent / "docs" / "reference" / "errors.md"
 
