@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rotorwright.errors import NOTHING_SENT, LinkError
+from rotorwright.errors import LinkError
 
 _WHAT_WAS_SENT_IS_UNSURE = (
     "What was sent before is there; whether the last message arrived is not known. Saved settings are on this computer."
@@ -136,14 +136,12 @@ class NoAnswerError(LinkError):
     id = "link.no-answer"
 
     @classmethod
-    def to(
-        cls, question: str, *, port: str, tries: int, waited_s: float, heard: str, state: str = NOTHING_SENT
-    ) -> NoAnswerError:
+    def to(cls, question: str, *, port: str, tries: int, waited_s: float, heard: str) -> NoAnswerError:
         """Return the error for `question` asked `tries` times; `heard` says what came over the line instead."""
         return cls(
             f"No answer to {question} on {port} after {tries} {'try' if tries == 1 else 'tries'} in {waited_s:.1f} s.",
             why=f"The line lost it, the board is busy, or it speaks something else there. Heard meanwhile: {heard}.",
-            state=state,
+            state="Whether the aircraft took the last message is not known; nothing else was sent to it.",
             todo="Check cable and baud rate; take the power off the board and put it on again, then try again.",
             port=port,
             question=question,

@@ -5,12 +5,15 @@ from __future__ import annotations
 import heapq
 import itertools
 from collections.abc import Callable
-from typing import Protocol
+from typing import Protocol, TypeAlias
 
 from rotorwright.links.errors import PortVanishedError
 from rotorwright.twin.clock import VirtualClock
 
-Reply = Callable[[float, bytes], None]
+Bytes: TypeAlias = bytes | Callable[[], bytes]
+"""Bytes, or a function that makes them at the moment when they arrive."""
+
+Reply: TypeAlias = Callable[[float, Bytes], None]
 """Takes after how many seconds which bytes come back."""
 
 
@@ -30,7 +33,8 @@ class SimulatedWire:
         self.clock = clock
         self.sent: list[bytes] = []
         self.vanishes_after_sends: int | None = None
-        self._coming: list[tuple[float, int, bytes]] = []
+        self.vanishes_at_s: float | None = None
+        self._coming: list[tuple[float, int, Bytes]] = []
         self._order = itertools.count()
         self._arrived = bytearray()
 
@@ -43,7 +47,7 @@ class SimulatedWire:
         self.sent.append(data)
         self.device.take(data, self.reply)
 
-    def reply(self, after_s: float, data: bytes) -> None:
+    def reply(self, after_s: float, data: Bytes) -> None:
         heapq.heappush(self._coming, (self.clock.now_s() + after_s, next(self._order), data))
 
     def receive(self, limit: int, timeout_s: float) -> bytes:
@@ -67,8 +71,10 @@ class SimulatedWire:
 
     def _collect(self) -> None:
         while self._coming and self._coming[0][0] <= self.clock.now_s():
-            self._arrived += heapq.heappop(self._coming)[2]
+            data = heapq.heappop(self._coming)[2]
+            self._arrived += data if isinstance(data, bytes) else data()
 
     def _vanish_if_due(self) -> None:
-        if self.vanishes_after_sends is not None and len(self.sent) >= self.vanishes_after_sends:
+        is_sent = self.vanishes_after_sends is not None and len(self.sent) >= self.vanishes_after_sends
+        if is_sent or (self.vanishes_at_s is not None and self.clock.now_s() >= self.vanishes_at_s):
             raise PortVanishedError.named(self.name)

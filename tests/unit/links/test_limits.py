@@ -7,9 +7,10 @@ from importlib import resources
 import pytest
 
 from rotorwright.links.limits import Limit, limits_table
+from rotorwright.links.mavlink import spec as mavlink
 from rotorwright.links.rom_uart import spec as rom_uart
 
-TABLES = {"rom_uart": rom_uart.LIMITS}
+TABLES = {"mavlink": mavlink.LIMITS, "rom_uart": rom_uart.LIMITS}
 
 
 @pytest.mark.parametrize("protocol", TABLES)
