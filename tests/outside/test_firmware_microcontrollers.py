@@ -1,0 +1,119 @@
+"""Our microcontroller table and vector-table check against tables and images from outside.
+
+Sources: the CSV files in tests/outside/data, whose rows name theirs (device headers of the maker, modm-devices 0.13.1,
+stm32flash 0.7, pyocd 0.46.0, reference manuals); images built with zig cc and GCC (tests/outside/data/images).
+"""
+
+from __future__ import annotations
+
+import csv
+import zlib
+from pathlib import Path
+
+import pytest
+from fastcrc import crc32
+
+from rotorwright.firmware.descriptor import Descriptor, descriptor_crc, find_descriptor, pack_descriptor
+from rotorwright.firmware.image import Image
+from rotorwright.firmware.mcu import Microcontroller, microcontroller, microcontrollers
+from rotorwright.firmware.vector_table import read_vector_table
+from rotorwright.twin.thornbill.images import build_image
+
+DATA = Path(__file__).parent / "data"
+START = 0x0800_0000
+STACKS = {"sram", "ccm", "dtcm", "itcm"}  # kinds of memory in mcu_memory.csv where a stack may live
+
+
+def rows(table: str, part: str) -> list[dict[str, str]]:
+    with (DATA / table).open(newline="") as file:
+        return [row for row in csv.DictReader(file) if ours(row["part"]) == part]
+
+
+def ours(part: str) -> str:
+    """Return our name for a part of the tables: `stm32f405rg` is `STM32F405xG`, the package letter left open."""
+    return part[:9].upper() + "x" + part[10:].upper()
+
+
+PARTS = pytest.mark.parametrize("mcu", microcontrollers(), ids=lambda mcu: mcu.name)
+
+
+@PARTS
+def test_sectors_are_those_of_the_table(mcu: Microcontroller) -> None:
+    expected = [
+        (int(row["first_sector"]) + i, int(row["start"], 16) + i * int(row["sector_bytes"]), int(row["sector_bytes"]))
+        for row in rows("mcu_flash_sectors.csv", mcu.name)
+        for i in range(int(row["count"]))
+    ]
+    assert expected
+    assert [(one.number, one.address, one.size_bytes) for one in mcu.sectors] == expected
+
+
+@PARTS
+def test_memories_are_those_of_the_table(mcu: Microcontroller) -> None:
+    table = rows("mcu_memory.csv", mcu.name)
+    expected = {(int(row["start"], 16), int(row["size_bytes"])) for row in table if row["kind"] in STACKS}
+    assert expected
+    assert {(one.address, one.size_bytes) for one in mcu.ram} == expected
+    flash = [(int(row["start"], 16), int(row["size_bytes"])) for row in table if row["kind"] == "flash"]
+    assert sum(size for _, size in flash) == mcu.flash_size_bytes
+    assert all(mcu.sector_at(start) and mcu.sector_at(start + size - 1) for start, size in flash)
+
+
+@PARTS
+def test_ids_and_their_addresses_are_those_of_the_table(mcu: Microcontroller) -> None:
+    (row,) = rows("mcu_ids.csv", mcu.name)
+    assert mcu.boot_id == int(row["bootloader_pid"], 16)
+    assert mcu.unique_id_address == int(row["uid_base"], 16)
+    assert mcu.flash_size_address == int(row["flash_size_reg"], 16)
+    assert mcu.core.lower() == row["core"]
+
+
+IMAGES = {
+    "f405.bin": "STM32F405xG",
+    "f405.gcc.bin": "STM32F405xG",
+    "f745.bin": "STM32F745xG",
+    "g474.bin": "STM32G473xE",
+    "h743.bin": "STM32H743xI",
+}
+
+
+def image(name: str) -> Image:
+    return Image.of([(START, (DATA / "images" / name).read_bytes())])
+
+
+@pytest.mark.parametrize(("name", "part"), IMAGES.items())
+def test_compiled_images_have_a_sound_table_on_their_microcontroller(name: str, part: str) -> None:
+    table = read_vector_table(image(name), microcontroller(part))
+    assert table.problems == ()
+    if name == "f405.bin":  # readelf and the linker script: entry 0x08000041, stack at the end of RAM
+        assert (table.reset, table.stack_top) == (0x0800_0041, 0x2002_0000)
+
+
+@pytest.mark.parametrize(("name", "part"), [("h743.bin", "STM32F405xG"), ("f745.bin", "STM32F405xG")])
+def test_compiled_images_for_more_ram_are_refused_on_a_part_with_less(name: str, part: str) -> None:
+    assert "no RAM" in read_vector_table(image(name), microcontroller(part)).problems[0]
+
+
+def test_the_checksum_of_a_descriptor_is_the_one_of_zip_files() -> None:
+    with (DATA / "crc_check_values.csv").open(newline="") as file:
+        check = next(row for row in csv.DictReader(file) if row["name"] == "CRC-32/ISO-HDLC")["check_123456789"]
+    assert zlib.crc32(b"123456789") == int(check, 16)
+    assert crc32.iso_hdlc(b"123456789") == int(check, 16)
+
+
+@pytest.mark.parametrize("key", [("5.2", "C405"), ("6.0", "C405"), ("6.0", "H7")])
+def test_fastcrc_finds_the_checksum_that_stands_in_the_demo_images(key: tuple[str, str]) -> None:
+    whole = build_image(*key)
+    found = find_descriptor(whole)
+    assert found is not None
+    data = bytearray(whole.read(found.start, found.length))
+    field = found.address - found.start + 20  # docs/reference/image-descriptor.md: the CRC is at offset 20
+    assert int.from_bytes(data[field : field + 4], "little") == found.crc32
+    data[field : field + 4] = bytes(4)
+    assert crc32.iso_hdlc(bytes(data)) == found.crc32
+
+
+def test_a_range_that_begins_after_the_image_does_is_checksummed_alone() -> None:
+    draft = Descriptor(START + 128, "Thornbill", "6.0.0", "Corvane C405", "STM32F405xG", START + 64, 300)
+    body = bytes(range(128)) + pack_descriptor(draft) + bytes(range(200))
+    assert descriptor_crc(Image.of([(START, body)]), draft) == crc32.iso_hdlc(body[64:364])
