@@ -86,7 +86,7 @@ def canonical_sha256(data: Json) -> str:
 
 def likely(word: str, known: Iterable[str]) -> str:
     """Return the one of `known` that `word` was most likely meant to be, or nothing."""
-    by_lower = {each.lower(): each for each in known}
+    by_lower = {each.lower(): str(each) for each in known}
     found = difflib.get_close_matches(word.lower(), sorted(by_lower), n=1, cutoff=0.6)
     return by_lower[found[0]] if found else ""
 

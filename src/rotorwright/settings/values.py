@@ -14,6 +14,8 @@ import re
 import struct
 from dataclasses import dataclass
 from enum import StrEnum
+from fractions import Fraction
+from functools import lru_cache
 
 from rotorwright.errors import SettingsError
 
@@ -133,7 +135,7 @@ class Value:
                 number = float(text)
                 if math.isinf(number) and text not in {"inf", "-inf"}:
                     raise _not_in_type(repr(text), type_, "It is larger than the largest 32-bit float.")
-                return cls.of(type_, number)
+                return _nearest_to_text(text, number)
         elif _INT_TEXT.match(text):
             return cls.of(type_, int(text)) if len(text) < 20 else _refuse_long(text, type_)
         raise _not_in_type(repr(text), type_, "The text is not a number of this type.")
@@ -159,23 +161,67 @@ class Value:
         """The shortest decimal that reads back to these very bits; NaN as `nan(0x7fc00000)`."""
         if not self.type.is_float:
             return str(self.number)
-        return _float32_text(self)
+        return _float32_text(self.bits)
+
+    @property
+    def decimal(self) -> Fraction | None:
+        """The number that a person sees, exactly: `text` as a fraction; nothing for infinities and NaN.
+
+        A 32-bit float stands for the shortest decimal that reads back to it: 0.12 is 12/100 here, although the float
+        nearest to it is 0.119999997....
+        """
+        if not self.type.is_float:
+            return Fraction(self.number)
+        return Fraction(self.text) if math.isfinite(self.number) else None
 
     def __str__(self) -> str:
         return self.text
 
 
-def _float32_text(value: Value) -> str:
+def nearest_float32(exact: Fraction) -> Value:
+    """Return the 32-bit float nearest to `exact`, ties to the even one, rounded once (IEEE 754-2019, 4.3.1).
+
+    Raises:
+        ValueNotInTypeError: it is larger than the largest 32-bit float.
+    """
+    magnitude = abs(exact)
+    exponent = magnitude.numerator.bit_length() - magnitude.denominator.bit_length()
+    if magnitude < Fraction(2) ** exponent:
+        exponent -= 1
+    exponent = max(exponent, -126)  # below this, floats are denormal and evenly spaced
+    steps = round(magnitude / Fraction(2) ** (exponent - 23))
+    bits = ((exponent + 126) << 23) + steps if steps else 0
+    if bits >= 0x7F800000:
+        raise _not_in_type("the number", SettingType.FLOAT, "It is larger than the largest 32-bit float.")
+    return Value(SettingType.FLOAT, bits | (0x80000000 if exact < 0 else 0))
+
+
+def _nearest_to_text(text: str, number: float) -> Value:
+    value = Value.of(SettingType.FLOAT, number)
+    # Text to 64-bit to 32-bit rounds twice; that can only go wrong where the 64-bit float lies halfway.
+    return nearest_float32(Fraction(text)) if _is_halfway(number, value.number) else value
+
+
+def _is_halfway(number: float, rounded: float) -> bool:
+    if number == rounded:
+        return False
+    step = math.ldexp(1.0, max(math.frexp(number)[1] - 1, -126) - 24)  # half the distance of 32-bit floats here
+    return math.fmod(number, 2 * step) in {step, -step}
+
+
+@lru_cache(maxsize=4096)
+def _float32_text(bits: int) -> str:
+    value = Value(SettingType.FLOAT, bits)
     number = value.number
     if math.isnan(number):
-        return f"nan(0x{value.bits:08x})"
+        return f"nan(0x{bits:08x})"
     if math.isinf(number):
         return "inf" if number > 0 else "-inf"
     for digits in range(1, 10):  # nine significant digits tell any two 32-bit floats apart (IEEE 754-2019, 5.12.2)
         text = f"{number:.{digits}g}"
         if _float32_bytes(float(text)) == value.to_bytes():
             return _plain(text)
-    raise AssertionError(f"no nine-digit decimal for bits {value.bits:#010x}")
+    raise AssertionError(f"no nine-digit decimal for bits {bits:#010x}")
 
 
 def _float32_bytes(number: float) -> bytes:
