@@ -68,7 +68,7 @@ def take_step(step: Step, *, run: Run = run_quietly) -> bool:
     return False
 
 
-def test_commands(*, jobs: str, full_walk: bool) -> tuple[Step, ...]:
+def steps_of_tests(*, jobs: str, full_walk: bool) -> tuple[Step, ...]:
     """Return the steps that run tests; the exhaustive walk over every operation only when asked for."""
     pytest = (PYTHON, "-m", "pytest", "-q", "-n", jobs)
     everyday = Step("tests", (*pytest, "-m", "not full_walk"))
@@ -89,7 +89,7 @@ def main() -> int:
     words = parser.parse_args()
     begun_s = time.monotonic()
     failed = [step.name for step in STEPS if not take_step(step)]
-    failed += [step.name for step in test_commands(jobs=words.jobs, full_walk=words.full_walk) if not run_tests(step)]
+    failed += [step.name for step in steps_of_tests(jobs=words.jobs, full_walk=words.full_walk) if not run_tests(step)]
     verdict = f"FAILED: {', '.join(failed)}" if failed else "nothing failed"
     print(f"check: {verdict} ({time.monotonic() - begun_s:.0f} s)", flush=True)
     return 1 if failed else 0

@@ -22,9 +22,9 @@ CAUTION = (
 )
 
 
-def one_page_summary(data: ReportData) -> str:
-    """Return the card as lines of at most 100 columns, ending with a line feed."""
-    return "\n".join(line.rstrip() for line in _lines(data)) + "\n"
+def one_page_summary(data: ReportData) -> tuple[str, ...]:
+    """Return the card as lines of at most 100 columns, without their ends."""
+    return tuple(line.rstrip() for line in _lines(data))
 
 
 def _lines(data: ReportData) -> Iterator[str]:

@@ -12,16 +12,20 @@ from rotorwright.report import AircraftFacts, Outcome, ReportData, StageCard, St
 from rotorwright.report.plain import moment, number, visible
 
 
+def words_of(data: ReportData) -> str:
+    """Return the summary as one line, so that a wrap between two words does not matter."""
+    return " ".join(" ".join(one_page_summary(data)).split())
+
+
 def test_the_summary_is_plain_text_of_at_most_100_columns(card: ReportData) -> None:
-    text = one_page_summary(card)
-    assert text.isascii()
-    assert max(len(line) for line in text.splitlines()) <= 100
-    assert len(text.splitlines()) <= 60  # one page
-    assert text.endswith("=\n")
+    lines = one_page_summary(card)
+    assert all(line.isascii() for line in lines)
+    assert max(len(line) for line in lines) <= 100
+    assert len(lines) <= 60  # one page
 
 
 def test_the_summary_names_what_counts(card: ReportData) -> None:
-    text = " ".join(one_page_summary(card).split())
+    text = words_of(card)
     for expected in (
         "SIGNED",
         "Sandmartin 5, id 3b0041000851383138323536",
@@ -42,19 +46,18 @@ def test_the_summary_names_what_counts(card: ReportData) -> None:
 
 def test_an_image_that_did_not_read_back_is_called_so(card: ReportData) -> None:
     assert card.image is not None
-    text = one_page_summary(replace(card, image=replace(card.image, verified=False)))
-    assert "NOT read back equal" in " ".join(text.split())
+    assert "NOT read back equal" in words_of(replace(card, image=replace(card.image, verified=False)))
 
 
 def test_an_undecided_line_is_called_so(card: ReportData) -> None:
     line = replace(card.groups[0].lines[0], decision="")
-    text = one_page_summary(replace(card, groups=(replace(card.groups[0], lines=(line,)),)))
+    text = words_of(replace(card, groups=(replace(card.groups[0], lines=(line,)),)))
     assert "gyro_soft_hz: NOT DECIDED" in text
 
 
 def test_the_next_action_is_prominent_while_the_job_is_not_finished(card: ReportData) -> None:
-    text = one_page_summary(replace(card, outcome=Outcome.NOT_FINISHED, todo="Go on with: rotorwright resume"))
-    assert "NEXT                Go on with: rotorwright resume" in text.splitlines()
+    lines = one_page_summary(replace(card, outcome=Outcome.NOT_FINISHED, todo="Go on with: rotorwright resume"))
+    assert "NEXT                Go on with: rotorwright resume" in lines
 
 
 @given(text=st.text(max_size=300))
@@ -67,7 +70,8 @@ def test_no_text_breaks_the_page_or_steers_the_terminal(text: str) -> None:
         finished_at=text,
         stages=(StageCard(name=text, state=StageState.OPEN, words=text),),
     )
-    lines = one_page_summary(data).split("\n")
+    lines = one_page_summary(data)
+    assert not any("\n" in line for line in lines)
     assert max(len(line) for line in lines) <= 100
     assert all(visible(line) == line for line in lines)
 
