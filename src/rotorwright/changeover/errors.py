@@ -109,3 +109,9 @@ class NewDefaultsOutsideTypeError(SettingsError):
     """The aircraft holds a setting in another type than its catalogue says."""
 
     id = "changeover.type-differs"
+
+
+class NoOpenChangeoverError(WorkflowError):
+    """No job card fits what was asked for."""
+
+    id = "changeover.none-open"

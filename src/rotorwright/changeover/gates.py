@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from rotorwright.errors import Blame, Fact, WorkflowError
+from rotorwright.errors import Blame, WorkflowError
 
 
 class Gate(StrEnum):
@@ -68,14 +68,14 @@ class GateShutError(WorkflowError):
 
     id = "workflow.gate-shut"
 
-    def __init__(self, gate: Gate, *, found: str, todo: str, **facts: Fact) -> None:
+    def __init__(self, gate: Gate, *, found: str, todo: str, volts: float | None = None) -> None:
         text = TEXTS[gate]
         super().__init__(
             f"The gate '{gate}' is shut: {found}",
             why=f"{text.asks} {text.danger}",
             todo=todo,
             gate=str(gate),
-            **facts,
+            volts=volts,
         )
         self.gate = gate
 

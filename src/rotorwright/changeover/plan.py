@@ -28,6 +28,8 @@ from rotorwright.settings.identity import Identity, release_line
 from rotorwright.settings.sheet import CarryOverSheet, parse_sheet, print_sheet
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from rotorwright.changeover.workshop import Workshop
     from rotorwright.firmware.image import Image
     from rotorwright.hangar.books import ReleaseBook
@@ -121,7 +123,9 @@ def choose_image(shop: Workshop) -> None:
 
 def make_sheet(shop: Workshop) -> None:
     """Decide what becomes of each setting, from what the book knows of the new release."""
-    keep_sheet(shop, planned_sheet(shop, new_catalogue=book_catalogue(shop)), EventKind.SHEET_MADE)
+    catalogue = book_catalogue(shop)
+    sheet = planned_sheet(shop, new_catalogue=catalogue, new_defaults=catalogue.defaults)
+    keep_sheet(shop, sheet, EventKind.SHEET_MADE)
 
 
 def book_catalogue(shop: Workshop) -> Catalogue:
@@ -144,8 +148,8 @@ def book_catalogue(shop: Workshop) -> Catalogue:
     return catalogue
 
 
-def planned_sheet(shop: Workshop, *, new_catalogue: Catalogue) -> CarryOverSheet:
-    """Return the carry-over sheet for the received aircraft against `new_catalogue`."""
+def planned_sheet(shop: Workshop, *, new_catalogue: Catalogue, new_defaults: Mapping[str, Value]) -> CarryOverSheet:
+    """Return the carry-over sheet for the received aircraft against what is known of the new release."""
     image, received = shop.state.image, shop.state.received
     assert image is not None
     assert received is not None
@@ -163,7 +167,7 @@ def planned_sheet(shop: Workshop, *, new_catalogue: Catalogue) -> CarryOverSheet
         CarryOverInputs(
             ours=as_found(shop),
             old_defaults=old_catalogue.defaults,
-            new_defaults=new_catalogue.defaults,
+            new_defaults=new_defaults,
             old_catalogue=old_catalogue,
             new_catalogue=new_catalogue,
             notes=book.notes(old, new),

@@ -5,25 +5,18 @@ from __future__ import annotations
 import hashlib
 from typing import TYPE_CHECKING
 
-from rotorwright.changeover.errors import SnapshotReadsDifferError
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.gates import Gate
 from rotorwright.changeover.kept import kept_facts
+from rotorwright.changeover.reading import read_catalogue_if_any, read_display_if_any, read_twice
 from rotorwright.changeover.state import identity_facts
-from rotorwright.errors import ProtocolError
 from rotorwright.settings.catalogue import Catalogue, parse_catalogue, print_catalogue
 from rotorwright.settings.snapshot import Snapshot, parse_snapshot, print_snapshot
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from rotorwright.changeover.workshop import Workshop
     from rotorwright.hangar.files import KeptFile
     from rotorwright.hangar.journal import JsonValue
-    from rotorwright.links.mavlink.link import MavlinkLink
-    from rotorwright.settings.values import Value
-
-DISPLAY_FILE = "/display/characters.bin"
 
 
 def identify(shop: Workshop) -> None:
@@ -43,7 +36,7 @@ def save(shop: Workshop) -> None:
     with shop.application() as link:
         identity = link.read_identity()
         catalogue = read_catalogue_if_any(link)
-        settings = read_twice(shop, link, catalogue)
+        settings = read_twice(link, catalogue, shop.progress)
         display = read_display_if_any(link)
     snapshot = Snapshot(identity=identity, settings=settings, taken_at=shop.now())
     file = keep_snapshot(shop, "as-found", snapshot)
@@ -52,7 +45,9 @@ def save(shop: Workshop) -> None:
         "snapshot_sha256": snapshot.sha256,
         "settings": len(settings),
         "readings": 2,
-        "catalogue": _kept_or_none(shop, "old-catalogue", "json", catalogue and print_catalogue(catalogue)),
+        "catalogue": _kept_or_none(
+            shop, "old-catalogue", "json", print_catalogue(catalogue) if catalogue is not None else None
+        ),
         "display": _kept_or_none(shop, "old-display", "bin", display),
     }
     shop.note(EventKind.SNAPSHOT_SAVED, **facts)
@@ -90,57 +85,6 @@ def keep_snapshot(shop: Workshop, name: str, snapshot: Snapshot) -> KeptFile:
 def keep_content(shop: Workshop, name: str, suffix: str, data: bytes) -> KeptFile:
     """Keep `data` as `name`-<first digits of its SHA-256>.`suffix`."""
     return shop.journal.keep(f"{name}-{hashlib.sha256(data).hexdigest()[:12]}.{suffix}", data)
-
-
-def read_catalogue_if_any(link: MavlinkLink) -> Catalogue | None:
-    """Return the aircraft's own catalogue, or None when it offers none."""
-    try:
-        return link.read_catalogue()
-    except ProtocolError:
-        return None
-
-
-def read_display_if_any(link: MavlinkLink) -> bytes | None:
-    """Return the display memory, or None when the aircraft offers none."""
-    try:
-        return link.read_file(DISPLAY_FILE)
-    except ProtocolError:
-        return None
-
-
-def read_twice(shop: Workshop, link: MavlinkLink, catalogue: Catalogue | None) -> dict[str, Value]:
-    """Return the settings, read twice and equal but for values that the aircraft measures itself.
-
-    Raises:
-        SnapshotReadsDifferError: they differ elsewhere.
-    """
-    first = link.read_settings(lambda done, total: shop.progress("reading settings, first time", done, total))
-    second = link.read_settings(lambda done, total: shop.progress("reading settings, second time", done, total))
-    differing = differing_names(first, second, catalogue)
-    if differing:
-        raise SnapshotReadsDifferError(
-            f"Two readings of the settings differ in {len(differing)}: {', '.join(differing[:5])}.",
-            why="The line damages bytes, or another program changes settings at this moment.",
-            todo="Close other programs that talk to the aircraft, try another cable, and save again.",
-            names=", ".join(differing),
-        )
-    return second
-
-
-def differing_names(
-    first: Mapping[str, Value], second: Mapping[str, Value], catalogue: Catalogue | None
-) -> tuple[str, ...]:
-    """Return the names whose values differ, measured ones left out."""
-    return tuple(
-        name
-        for name in sorted({*first, *second})
-        if first.get(name) != second.get(name) and not is_volatile(name, catalogue)
-    )
-
-
-def is_volatile(name: str, catalogue: Catalogue | None) -> bool:
-    """Answer whether the aircraft changes this setting by itself."""
-    return catalogue is not None and name in catalogue and catalogue[name].volatile
 
 
 def catalogue_from(shop: Workshop, kept: KeptFile | None) -> Catalogue | None:

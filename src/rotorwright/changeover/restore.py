@@ -10,14 +10,8 @@ from rotorwright.changeover.gates import Gate, GateShutError
 from rotorwright.changeover.kept import kept_facts
 from rotorwright.changeover.person import BatteryRequest
 from rotorwright.changeover.plan import book_catalogue, carry_choices, current_sheet, keep_sheet, planned_sheet
-from rotorwright.changeover.receive import (
-    DISPLAY_FILE,
-    catalogue_from,
-    is_volatile,
-    keep_content,
-    keep_snapshot,
-    read_catalogue_if_any,
-)
+from rotorwright.changeover.reading import DISPLAY_FILE, is_volatile, read_catalogue_if_any
+from rotorwright.changeover.receive import catalogue_from, keep_content, keep_snapshot
 from rotorwright.changeover.workshop import AFTER_RESTART_S, Workshop
 from rotorwright.display.characters import differing_characters, parse_characters
 from rotorwright.settings.catalogue import Catalogue, print_catalogue
@@ -80,7 +74,7 @@ def new_catalogue(shop: Workshop) -> Catalogue:
 
 def hold_plan_against_aircraft(shop: Workshop) -> None:
     """Make the sheet again from what the aircraft says; where it decides otherwise, a new consent is asked for."""
-    truth = planned_sheet(shop, new_catalogue=new_catalogue(shop).with_defaults(new_defaults(shop).settings))
+    truth = planned_sheet(shop, new_catalogue=new_catalogue(shop), new_defaults=new_defaults(shop).settings)
     before = current_sheet(shop)
     sheet = carry_choices(before, truth)
     if sheet == before:

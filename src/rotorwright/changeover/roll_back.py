@@ -8,7 +8,8 @@ from rotorwright.changeover.errors import RollBackNotPossibleError
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.gates import Gate
 from rotorwright.changeover.kept import kept_facts
-from rotorwright.changeover.receive import as_found, catalogue_from, is_volatile, keep_snapshot
+from rotorwright.changeover.reading import is_volatile
+from rotorwright.changeover.receive import as_found, catalogue_from, keep_snapshot
 from rotorwright.changeover.restore import (
     bring_display,
     bring_settings,

@@ -239,8 +239,10 @@ _STANDING: tuple[tuple[Callable[[ChangeoverState], bool], str], ...] = (
     ),
     (
         lambda s: s.is_flash_touched,
-        "The write was begun and not finished: the board may stay silent and answer only from its bootloader. "
-        "Nothing is broken by that.",
+        (
+            "The write was begun and not finished: the board may stay silent and answer only from its bootloader. "
+            "Nothing is broken by that."
+        ),
     ),
     (lambda _: True, "Nothing was changed on the aircraft."),
 )

@@ -11,19 +11,21 @@ from rotorwright.changeover.errors import BoardSilentError
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.gates import Gate, NotConfirmedError
 from rotorwright.changeover.person import BootButtonRequest, Person, PowerRequest
+from rotorwright.changeover.reading import FIRST_HEARTBEAT_S
 from rotorwright.changeover.state import ChangeoverState, after, fold
 from rotorwright.errors import LinkError, ProtocolError, WrongAircraftError
-from rotorwright.hangar.books import ReleaseBook, read_book_bytes
+from rotorwright.hangar.books import ReleaseBook, read_book
 from rotorwright.links.mavlink.link import MavlinkLink
 from rotorwright.links.rom_uart.client import RomUartLoader
 from rotorwright.links.wire import Clock, LineSettings, Parity, Port, Wire
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from rotorwright.hangar.files import KeptFile
     from rotorwright.hangar.journal import Event, JsonValue
     from rotorwright.settings.identity import Identity
 
-FIRST_HEARTBEAT_S = 4.0  # four missed heartbeats at the customary 1 Hz (MAVLink heartbeat page)
 AFTER_RESTART_S = 12.0  # common practice, no source: a controller answers within ten seconds of a restart
 PORT_RETURNS_S = 20.0  # common practice, no source: a USB port comes back within twenty seconds
 BUTTON_TRIES = 3
@@ -53,6 +55,10 @@ class Journal(Protocol):
 
     def fetch(self, kept: KeptFile) -> bytes:
         """Return a kept file, its digest checked."""
+        ...
+
+    def path_of(self, kept: KeptFile) -> Path:
+        """Return where a kept file is."""
         ...
 
 
@@ -92,7 +98,8 @@ class Workshop:
         if self._book is None:
             kept = self.state.book
             assert kept is not None
-            self._book = read_book_bytes(self.journal.fetch(kept), source=kept.name)
+            self.journal.fetch(kept)  # checks its digest
+            self._book = read_book(self.journal.path_of(kept))
         return self._book
 
     def note(self, kind: EventKind, **facts: JsonValue) -> None:
@@ -231,7 +238,7 @@ def require_same_id(received: str, answering: str) -> None:
         f"The board that answers has the unique id {answering}; this changeover is for {received}.",
         why="Another aircraft is on this port, or the board of this aircraft was changed.",
         state="Nothing was sent to the board that answers now, except questions.",
-        todo="Connect the aircraft that was received, then go on with `resume`; or start a new changeover for this one.",
+        todo="Connect the aircraft that was received and go on with `resume`, or start a new changeover for this one.",
         expected=received,
         found=answering,
     )

@@ -125,10 +125,12 @@ def write_planned(
     shop: Workshop, loader: RomUartLoader, image: Image, sectors: tuple[Sector, ...], words: str
 ) -> WriteReport:
     """Write `image` into `sectors`, each erase committed to the journal before it is sent."""
+    part, _ = planned_sectors(shop)
     return write_sectors(
         loader,
         image,
         sectors,
+        mcu=part,
         before_erase=_allow_erase(shop),
         progress=lambda done, total: shop.progress(words, done, total),
     )

@@ -1,0 +1,109 @@
+"""How a job card is opened, found and described."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from rotorwright.changeover.errors import NoOpenChangeoverError
+from rotorwright.changeover.events import EventKind
+from rotorwright.changeover.kept import kept_facts
+from rotorwright.changeover.reading import FIRST_HEARTBEAT_S
+from rotorwright.changeover.state import ChangeoverState, fold
+from rotorwright.changeover.steps import next_step, standing
+from rotorwright.links.mavlink.link import MavlinkLink
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from rotorwright.hangar.store import ChangeoverRow, Hangar
+    from rotorwright.links.wire import Clock, LineSettings, Port
+    from rotorwright.settings.identity import Identity
+
+
+@dataclass(frozen=True, slots=True)
+class JobCard:
+    """One changeover of the hangar with where it stands."""
+
+    row: ChangeoverRow
+    state: ChangeoverState
+
+    @property
+    def next_words(self) -> str:
+        """What comes next, in words."""
+        rule = next_step(self.state)
+        return rule.words if rule else "nothing; it is over"
+
+    @property
+    def standing(self) -> str:
+        """What is on the aircraft and where its settings are."""
+        return standing(self.state, changeover_id=self.row.id)
+
+
+def read_identity(port: Port, clock: Clock, line: LineSettings) -> Identity:
+    """Return who is on the port.
+
+    Raises:
+        LinkError: nobody answers.
+    """
+    wire = port.open(line)
+    try:
+        link = MavlinkLink(wire, clock)
+        link.wait_heartbeat(FIRST_HEARTBEAT_S)
+        return link.read_identity()
+    finally:
+        wire.close()
+
+
+def open_card(
+    hangar: Hangar, *, identity: Identity, port: str, book: bytes, image: bytes, airframe: str, now: Callable[[], str]
+) -> str:
+    """Open a job card for the aircraft that answers, with everything that a later run needs kept beside it.
+
+    Returns the id of the changeover. `book` is a zip, `image` an Intel HEX file.
+    """
+    hangar.remember_aircraft(
+        unique_id=identity.unique_id,
+        family=identity.family,
+        release=identity.release,
+        board=identity.board,
+        at=now(),
+        airframe=airframe,
+    )
+    changeover_id = hangar.new_changeover(identity.unique_id, now())
+    kept_book = hangar.keep(changeover_id, "release-book.zip", book)
+    kept_image = hangar.keep(changeover_id, "image.hex", image)
+    hangar.append(
+        changeover_id,
+        EventKind.STARTED,
+        {"port": port, "book": kept_facts(kept_book), "image": kept_facts(kept_image), "airframe": airframe},
+        now(),
+        expected_sequence=1,
+    )
+    return changeover_id
+
+
+def cards(hangar: Hangar) -> tuple[JobCard, ...]:
+    """Return every job card of the hangar, the oldest first. A card without any event was never opened."""
+    found = ((row, hangar.events(row.id)) for row in hangar.changeovers())
+    return tuple(JobCard(row, fold(events)) for row, events in found if events)
+
+
+def find_card(hangar: Hangar, changeover_id: str | None) -> JobCard:
+    """Return the named card, or without a name the latest one that is not over.
+
+    Raises:
+        NoOpenChangeoverError: there is none.
+    """
+    every = cards(hangar)
+    if changeover_id is not None:
+        every = tuple(card for card in every if card.row.id == changeover_id)
+    else:
+        every = tuple(card for card in every if not card.state.is_over)
+    if not every:
+        raise NoOpenChangeoverError(
+            f"There is no changeover {changeover_id}." if changeover_id else "No changeover is waiting.",
+            why="The hangar has no such job card." if changeover_id else "Every one is signed or rolled back.",
+            todo="See `rotorwright cards` for those there are, or start one with `rotorwright changeover`.",
+        )
+    return every[-1]

@@ -1,0 +1,69 @@
+"""The border between the program and the person: every error becomes words and an exit code."""
+
+from __future__ import annotations
+
+import sys
+import traceback
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from rotorwright.errors import RotorwrightError
+
+if TYPE_CHECKING:
+    import typer
+
+CANCELLED = 130  # 128 + SIGINT, as shells have it
+BUG = 70  # EX_SOFTWARE of sysexits.h
+
+
+def run_guarded(app: typer.Typer, arguments: list[str]) -> int:
+    """Run the command line and return the exit code of docs/reference/exit-codes.md."""
+    try:
+        app(args=arguments, prog_name="rotorwright")
+    except SystemExit as stop:
+        return stop.code if isinstance(stop.code, int) else int(stop.code is not None)
+    except RotorwrightError as error:
+        from rotorwright.cli.console import print_error
+
+        print_error(error, as_json="--json" in arguments)
+        return error.exit_code
+    except KeyboardInterrupt:
+        _say_cancelled()
+        return CANCELLED
+    except BrokenPipeError:
+        return 0
+    except Exception as bug:  # noqa: BLE001 - the border: a defect of ours must not reach a person as a traceback
+        return _say_bug(bug)
+    return 0
+
+
+def _say_cancelled() -> None:
+    sys.stderr.write(
+        "\nStopped by you. What was done so far is in the journal, the saved settings are kept.\n"
+        "Next: `rotorwright cards` says where things stand, `rotorwright resume` goes on.\n"
+    )
+
+
+def _say_bug(bug: Exception) -> int:
+    where = _keep_trace(bug)
+    sys.stderr.write(
+        f"Stopped: a defect in Rotorwright itself ({type(bug).__name__}: {bug}).\n"
+        f"  Why       This is our mistake, not yours. The details are in {where}.\n"
+        "  Aircraft  The journal has every act that was allowed; the saved settings are kept.\n"
+        "  Next      `rotorwright cards` says where things stand; please send us the file named above.\n"
+    )
+    return BUG
+
+
+def _keep_trace(bug: Exception) -> str:
+    from platformdirs import user_log_path
+
+    text = "".join(traceback.format_exception(bug))
+    try:
+        folder = user_log_path("rotorwright", ensure_exists=True)
+        path = Path(folder) / "defect.log"
+        with path.open("a", encoding="utf-8") as file:
+            file.write(text + "\n")
+    except OSError:
+        return f"no file, since it could not be written: {text.splitlines()[-2].strip()}"
+    return str(path)

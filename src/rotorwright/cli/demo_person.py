@@ -1,0 +1,105 @@
+"""The person of the demo: takes the usual decisions, says them aloud, and has hands on the virtual aircraft."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rich.markup import escape
+
+from rotorwright.changeover.gates import TEXTS, Gate
+from rotorwright.changeover.person import (
+    BatteryRequest,
+    BootButtonRequest,
+    Direction,
+    HandsRequest,
+    PlanSummary,
+    PowerRequest,
+    TiltRequest,
+    words_of,
+)
+from rotorwright.cli.console import out
+from rotorwright.cli.person import show_plan
+
+if TYPE_CHECKING:
+    from rotorwright.errors import RotorwrightError
+    from rotorwright.settings.carry_over import Decision
+    from rotorwright.twin.hands import HandsClient
+
+# What a careful owner usually says to a held setting, the first that is offered.
+USUAL_CHOICES = ("keep-mine", "keep-effect", "nearest", "take-new-default", "leave-out")
+PATIENCE = 6
+
+TILT_WORDS = {
+    Direction.NOSE_DOWN: "forward",
+    Direction.NOSE_UP: "back",
+    Direction.LEFT_DOWN: "left",
+    Direction.RIGHT_DOWN: "right",
+    Direction.LEVEL: "level",
+}
+
+
+def usual_choice(held: Decision) -> str:
+    """Return the key of the option that a careful owner usually takes."""
+    keys = [option.key for option in held.options]
+    return next((key for wish in USUAL_CHOICES for key in keys if key.startswith(wish)), keys[0])
+
+
+class DemoPerson:
+    """Answers as a careful owner would, and acts on the twin."""
+
+    name = "demo"
+
+    def __init__(self, hands: HandsClient) -> None:
+        self._hands = hands
+        self._patience = PATIENCE
+
+    def confirm(self, gate: Gate) -> bool:
+        """Confirm: a virtual aircraft has no propellers. The danger is shown all the same."""
+        out.print(f"  gate {gate}: {TEXTS[gate].danger}\n  -> yes (the virtual aircraft has none)", soft_wrap=True)
+        return True
+
+    def accept_plan(self, summary: PlanSummary) -> bool:
+        """Show the plan and accept it."""
+        show_plan(summary)
+        out.print("  -> accepted")
+        return True
+
+    def decide(self, held: Decision) -> str | None:
+        """Take the usual choice and say so."""
+        key = usual_choice(held)
+        words = next(option.words for option in held.options if option.key == key)
+        out.print(
+            f"  held {escape(', '.join(held.found))}: {escape(held.reason)}\n  -> {escape(words)}", soft_wrap=True
+        )
+        return key
+
+    def act(self, request: HandsRequest) -> bool:
+        """Do with the twin what the hands are asked to do."""
+        out.print(f"  hands: {escape(words_of(request))}", soft_wrap=True)
+        match request:
+            case BootButtonRequest():
+                self._hands.power_off()
+                self._hands.plug_cable()
+                self._hands.power_on(button=True)
+            case BatteryRequest():
+                self._hands.plug_battery()
+            case PowerRequest():
+                self._hands.plug_cable()
+                self._hands.power_on()
+            case TiltRequest(direction):
+                self._hands.tilt(TILT_WORDS[direction])
+        return True
+
+    def go_on_after(self, error: RotorwrightError) -> bool:
+        """Go on, a few times."""
+        out.print(f"  interrupted: {escape(error.what)}\n  -> once more", soft_wrap=True)
+        self._patience -= 1
+        return self._patience >= 0
+
+    def sign(self) -> str | None:
+        """Sign as the demo."""
+        return "demo"
+
+    def tell(self, words: str) -> None:
+        """Print a line."""
+        out.print(f"  {escape(words)}", soft_wrap=True)

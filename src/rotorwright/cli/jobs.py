@@ -1,0 +1,221 @@
+"""Commands that do the job: changeover, resume, roll-back, cards."""
+
+from __future__ import annotations
+
+import getpass
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from rich.markup import escape
+from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+from rotorwright.changeover import engine, roll_back
+from rotorwright.changeover.journal import HangarJournal
+from rotorwright.changeover.opening import JobCard, cards, find_card, open_card, read_identity
+from rotorwright.changeover.workshop import Workshop
+from rotorwright.cli.console import out, print_json
+from rotorwright.cli.files import read_input_file
+from rotorwright.cli.person import AnswersPerson, TerminalPerson
+from rotorwright.hangar.book_pack import pack_book
+from rotorwright.hangar.places import hangar_folder
+from rotorwright.hangar.store import Hangar
+from rotorwright.links.clock import RealClock
+from rotorwright.links.ports import open_port
+from rotorwright.links.wire import LineSettings
+from rotorwright.report.from_changeover import report_of
+from rotorwright.report.html import render_report
+from rotorwright.report.text import one_page_summary
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from rotorwright.changeover.person import Person
+    from rotorwright.changeover.state import ChangeoverState
+    from rotorwright.changeover.steps import StepRule
+
+DEFAULT_BAUD = 115_200
+
+
+@dataclass(frozen=True, slots=True)
+class BenchOptions:
+    """What is the same for every command that works on an aircraft."""
+
+    port: str | None = None
+    hangar: Path | None = None
+    answers: Path | None = None
+    baud: int = DEFAULT_BAUD
+    loader_baud: int = DEFAULT_BAUD
+
+
+def utc_now() -> str:
+    """Return the time of day, ISO 8601 UTC, whole seconds."""
+    return datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
+
+
+@contextmanager
+def open_hangar(folder: Path | None) -> Iterator[Hangar]:
+    """Open the hangar in `folder`, else where this user keeps it."""
+    with Hangar.open(folder or hangar_folder()) as hangar:
+        yield hangar
+
+
+def start(options: BenchOptions, *, image: Path, book: Path, airframe: str) -> int:
+    """Open a job card for the aircraft on the port and do the job."""
+    assert options.port is not None
+    image_bytes, book_bytes = read_input_file(image), pack_book(book)
+    person = _person(options)
+    port, clock, line = open_port(options.port), RealClock(), LineSettings(options.baud)
+    with open_hangar(options.hangar) as hangar:
+        identity = read_identity(port, clock, line)
+        changeover_id = open_card(
+            hangar,
+            identity=identity,
+            port=options.port,
+            book=book_bytes,
+            image=image_bytes,
+            airframe=airframe,
+            now=utc_now,
+        )
+        out.print(f"Job card {changeover_id} for {escape(identity.board)}, id {identity.unique_id}.")
+        return _work(hangar, changeover_id, options, person)
+
+
+def resume(options: BenchOptions, *, changeover_id: str | None) -> int:
+    """Go on with a changeover where it stands."""
+    person = _person(options)
+    with open_hangar(options.hangar) as hangar:
+        card = find_card(hangar, changeover_id)
+        out.print(f"Job card {card.row.id}: {escape(card.standing)}\nNext: {escape(card.next_words)}.")
+        return _work(hangar, card.row.id, options, person, is_resumed=True)
+
+
+def roll_back_card(options: BenchOptions, *, changeover_id: str | None, because: str) -> int:
+    """Take the aircraft back to the release and settings it was found with."""
+    person = _person(options)
+    with open_hangar(options.hangar) as hangar:
+        card = find_card(hangar, changeover_id)
+        return _work(hangar, card.row.id, options, person, back_because=because)
+
+
+def list_cards(hangar_path: Path | None, *, as_json: bool) -> int:
+    """List the job cards of the hangar with where each stands."""
+    with open_hangar(hangar_path) as hangar:
+        found = cards(hangar)
+    if as_json:
+        print_json([_card_json(card) for card in found])
+        return 0
+    if not found:
+        out.print("No job card yet. Start one with `rotorwright changeover`.")
+    for card in found:
+        aircraft = card.state.received
+        out.print(
+            f"[bold]{card.row.id}[/]  {card.row.started_at}  {card.row.unique_id}  "
+            f"{escape(f'{aircraft.family} {aircraft.release}' if aircraft else '')}\n"
+            f"       {escape(card.standing)}\n       next: {escape(card.next_words)}"
+        )
+    return 0
+
+
+def _card_json(card: JobCard) -> dict[str, object]:
+    return {
+        "id": card.row.id,
+        "unique_id": card.row.unique_id,
+        "started_at": card.row.started_at,
+        "is_over": card.state.is_over,
+        "signed_by": card.state.signed_by,
+        "rolled_back": card.state.is_rolled_back,
+        "standing": card.standing,
+        "next": card.next_words,
+    }
+
+
+def _person(options: BenchOptions) -> Person:
+    name = getpass.getuser()
+    if options.answers is None:
+        return TerminalPerson(name)
+    text = read_input_file(options.answers).decode("utf-8", errors="replace")
+    return AnswersPerson(text, source=str(options.answers), name=name)
+
+
+def _work(
+    hangar: Hangar,
+    changeover_id: str,
+    options: BenchOptions,
+    person: Person,
+    *,
+    is_resumed: bool = False,
+    back_because: str | None = None,
+) -> int:
+    with hangar.lock(changeover_id), shown_progress() as bar:
+        journal = HangarJournal(hangar, changeover_id, now=utc_now)
+        shop = make_workshop(journal, options, person, bar)
+        if is_resumed:
+            engine.resume(shop)
+        if back_because is not None:
+            roll_back.want_roll_back(shop, because=back_because)
+        state = engine.run(shop, on_step=announce)
+        finish(hangar, journal, state)
+    return 0
+
+
+def make_workshop(
+    journal: HangarJournal, options: BenchOptions, person: Person, bar: ProgressLine | None = None
+) -> Workshop:
+    """Return the workshop of one run: real port, real clock."""
+    shop = Workshop(
+        journal=journal,
+        port=open_port(options.port or "-"),
+        clock=RealClock(),
+        person=person,
+        application_line=LineSettings(options.baud),
+        loader_baud=options.loader_baud,
+        wall_time=utc_now,
+    )
+    if options.port is None:
+        shop.port = open_port(shop.state.port)
+    if bar is not None:
+        shop.progress = bar.show
+    return shop
+
+
+def announce(rule: StepRule) -> None:
+    """Print the step that begins."""
+    out.print(f"[bold]{rule.stage}[/]: {rule.words}")
+
+
+def finish(hangar: Hangar, journal: HangarJournal, state: ChangeoverState, *, report: Path | None = None) -> Path:
+    """Write the report, beside the changeover if no other place is given, and print the summary."""
+    data = report_of(journal)
+    path = report or hangar.folder_of(journal.changeover_id) / "report.html"
+    path.write_text(render_report(data), encoding="utf-8")
+    out.print("\n" + escape("\n".join(one_page_summary(data))), soft_wrap=True)
+    out.print(f"\nReport: {escape(str(path))}", soft_wrap=True)
+    assert state.is_over
+    return path
+
+
+class ProgressLine:
+    """One moving line for what takes long."""
+
+    def __init__(self, progress: Progress) -> None:
+        self._progress = progress
+        self._task = progress.add_task("", total=None, visible=False)
+        self._words = ""
+
+    def show(self, words: str, done: int, total: int) -> None:
+        """Show how far it is; the line vanishes when it is done."""
+        if words != self._words:
+            self._words = words
+            self._progress.reset(self._task, description=words, total=total)
+        self._progress.update(self._task, completed=done, total=total, visible=done < total)
+
+
+@contextmanager
+def shown_progress() -> Iterator[ProgressLine]:
+    """Show long work on a terminal; elsewhere stay quiet."""
+    columns = (TextColumn("  {task.description}"), BarColumn(), TextColumn("{task.percentage:>3.0f} %"))
+    with Progress(*columns, TimeElapsedColumn(), console=out, transient=True, disable=not out.is_terminal) as progress:
+        yield ProgressLine(progress)

@@ -1,0 +1,274 @@
+"""The `rotorwright` command. Each command imports what it needs when it runs, so that `--help` answers at once."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+app = typer.Typer(
+    name="rotorwright",
+    help="Take a multirotor from one firmware release to the next and prove that it came back the same aircraft.\n\n"
+    "Propellers off. Lithium batteries can burn. Local rules and the manufacturer's instructions come first.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+PortOption = Annotated[str, typer.Option("--port", "-p", help="Serial port of the aircraft; see `rotorwright ports`.")]
+OtherPortOption = Annotated[
+    str | None, typer.Option("--port", "-p", help="Port, if it is another one than on the job card.")
+]
+HangarOption = Annotated[
+    Path | None,
+    typer.Option("--hangar", envvar="ROTORWRIGHT_HANGAR", help="Folder where aircraft and changeovers are kept."),
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON on standard output.")]
+BookOption = Annotated[Path, typer.Option("--book", "-b", help="Release book: a folder or a zip.")]
+AnswersOption = Annotated[
+    Path | None, typer.Option("--answers", help="TOML file with the answers, for runs without a keyboard.")
+]
+BaudOption = Annotated[int, typer.Option("--baud", help="Baud rate of the application.", min=1200)]
+LoaderBaudOption = Annotated[int, typer.Option("--loader-baud", help="Baud rate of the UART bootloader.", min=1200)]
+CardArgument = Annotated[
+    str | None, typer.Argument(help="Job card, for example c0001; the latest open one if left out.")
+]
+
+
+@app.command()
+def demo(
+    *,
+    folder: Annotated[
+        Path | None, typer.Option("--folder", help="Where everything is left; a new one if not given.")
+    ] = None,
+    fault: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--fault",
+            help="power-cut@N, torn@N or after@N (flash operation N), kill@N (this tool, at journal event N), "
+            "lose=RATE, damage=RATE, late=SECONDS, double=RATE. May be given several times.",
+        ),
+    ] = None,
+    speed: Annotated[
+        float, typer.Option("--speed", help="How much faster than real flash memory the twin is.", min=0.1)
+    ] = 4.0,
+    baud: Annotated[
+        int, typer.Option("--baud", help="Baud rate of the twin's line; 0 means as fast as it can.", min=0)
+    ] = 921_600,
+    as_json: JsonOption = False,
+) -> None:
+    """Run a whole changeover on a virtual aircraft, with the usual decisions taken and shown."""
+    from rotorwright.cli.demo import run_demo
+
+    raise typer.Exit(run_demo(folder=folder, faults=fault or [], speed=speed, baud=baud, as_json=as_json))
+
+
+@app.command()
+def twin(
+    state: Annotated[Path, typer.Argument(help="Folder of the virtual aircraft; made and filled if it is not there.")],
+    *,
+    baud: Annotated[
+        int, typer.Option("--baud", help="Baud rate that the line keeps to; 0 means unlimited.", min=0)
+    ] = 115_200,
+    speed: Annotated[
+        float, typer.Option("--speed", help="How much faster than real its flash memory is.", min=0.1)
+    ] = 1.0,
+    fault: Annotated[list[str] | None, typer.Option("--fault", help="As for `demo`, except kill@N.")] = None,
+) -> None:
+    """Start a virtual aircraft and keep it alive until stopped (Ctrl-C)."""
+    from rotorwright.cli.twin import serve_twin
+
+    raise typer.Exit(serve_twin(state, baud=baud, speed=speed, faults=fault or []))
+
+
+@app.command()
+def hands(
+    state: Annotated[Path, typer.Argument(help="Folder of a virtual aircraft that runs.")],
+    action: Annotated[
+        str,
+        typer.Argument(
+            help="power-off, power-on, button (power on with the bootloader button held), battery-in, battery-out, "
+            "nose-down, nose-up, left-down, right-down, level, pull-cable, plug-cable."
+        ),
+    ],
+) -> None:
+    """Do with a virtual aircraft what hands do with a real one."""
+    from rotorwright.cli.twin import act_on_twin
+
+    raise typer.Exit(act_on_twin(state, action))
+
+
+@app.command()
+def ports(
+    *,
+    watch: Annotated[bool, typer.Option("--watch", help="Go on and show what comes and goes.")] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """List the serial ports; unplug and plug the aircraft to see which one is its own."""
+    from rotorwright.cli.look import show_ports
+
+    raise typer.Exit(show_ports(watch=watch, as_json=as_json))
+
+
+@app.command()
+def save(
+    port: PortOption,
+    *,
+    out: Annotated[
+        Path | None, typer.Option("--out", "-o", help="File to write; named after the aircraft if left out.")
+    ] = None,
+    baud: BaudOption = 115_200,
+    as_json: JsonOption = False,
+) -> None:
+    """Save every setting of the aircraft, read twice and compared."""
+    from rotorwright.cli.look import save_snapshot
+
+    raise typer.Exit(save_snapshot(port, out=out, baud=baud, as_json=as_json))
+
+
+@app.command()
+def show(
+    snapshot: Annotated[Path, typer.Argument(help="A saved snapshot.")],
+    *,
+    name: Annotated[str, typer.Option("--name", "-n", help="Only names that contain this text.")] = "",
+    book: Annotated[Path | None, typer.Option("--book", "-b", help="Release book, for units and labels.")] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Show a saved snapshot."""
+    from rotorwright.cli.look import show_snapshot
+
+    raise typer.Exit(show_snapshot(snapshot, name=name, book=book, as_json=as_json))
+
+
+@app.command()
+def compare(
+    before: Annotated[Path, typer.Argument(help="A saved snapshot.")],
+    after: Annotated[Path, typer.Argument(help="Another one.")],
+    *,
+    as_json: JsonOption = False,
+) -> None:
+    """Compare two snapshots. Exit code 0: the same; 1: they differ."""
+    from rotorwright.cli.look import compare_files
+
+    raise typer.Exit(compare_files(before, after, as_json=as_json))
+
+
+@app.command()
+def inspect(
+    image: Annotated[Path, typer.Argument(help="A firmware image (Intel HEX).")],
+    *,
+    book: Annotated[Path | None, typer.Option("--book", "-b", help="Release book, to judge the fit.")] = None,
+    board: Annotated[
+        str | None, typer.Option("--board", help="Board to judge it against; a name or an old name.")
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Show what an image is, and with a book and a board whether it fits."""
+    from rotorwright.cli.look import inspect_image
+
+    raise typer.Exit(inspect_image(image, book=book, board=board, as_json=as_json))
+
+
+@app.command()
+def plan(
+    snapshot: Annotated[Path, typer.Argument(help="A saved snapshot.")],
+    book: BookOption,
+    to: Annotated[str, typer.Option("--to", help="The release to go to, for example 6.0.")],
+    *,
+    every: Annotated[bool, typer.Option("--all", help="Show the adopted lines too.")] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Show what will become of each setting, and why. Nothing is sent to any aircraft."""
+    from rotorwright.cli.look import show_plan_of
+
+    raise typer.Exit(show_plan_of(snapshot, book=book, to=to, every=every, as_json=as_json))
+
+
+@app.command()
+def changeover(
+    port: PortOption,
+    image: Annotated[Path, typer.Option("--image", "-i", help="Image of the new release (Intel HEX).")],
+    book: BookOption,
+    *,
+    airframe: Annotated[str, typer.Option("--airframe", help="Name of the airframe, for the record.")] = "",
+    hangar: HangarOption = None,
+    answers: AnswersOption = None,
+    baud: BaudOption = 115_200,
+    loader_baud: LoaderBaudOption = 115_200,
+) -> None:
+    """Do the whole job on the aircraft on the port. It can be stopped anywhere; `resume` goes on."""
+    from rotorwright.cli.jobs import BenchOptions, start
+
+    options = BenchOptions(port=port, hangar=hangar, answers=answers, baud=baud, loader_baud=loader_baud)
+    raise typer.Exit(start(options, image=image, book=book, airframe=airframe))
+
+
+@app.command()
+def resume(
+    card: CardArgument = None,
+    *,
+    port: OtherPortOption = None,
+    hangar: HangarOption = None,
+    answers: AnswersOption = None,
+    baud: BaudOption = 115_200,
+    loader_baud: LoaderBaudOption = 115_200,
+) -> None:
+    """Say where a changeover stands and go on with it."""
+    from rotorwright.cli.jobs import BenchOptions
+    from rotorwright.cli.jobs import resume as go_on
+
+    options = BenchOptions(port=port, hangar=hangar, answers=answers, baud=baud, loader_baud=loader_baud)
+    raise typer.Exit(go_on(options, changeover_id=card))
+
+
+@app.command("roll-back")
+def roll_back(
+    card: CardArgument = None,
+    *,
+    because: Annotated[str, typer.Option("--because", help="Why, for the record.")] = "",
+    port: OtherPortOption = None,
+    hangar: HangarOption = None,
+    answers: AnswersOption = None,
+    baud: BaudOption = 115_200,
+    loader_baud: LoaderBaudOption = 115_200,
+) -> None:
+    """Take the aircraft back to the release and the settings it was found with."""
+    from rotorwright.cli.jobs import BenchOptions, roll_back_card
+
+    options = BenchOptions(port=port, hangar=hangar, answers=answers, baud=baud, loader_baud=loader_baud)
+    raise typer.Exit(roll_back_card(options, changeover_id=card, because=because))
+
+
+@app.command()
+def cards(*, hangar: HangarOption = None, as_json: JsonOption = False) -> None:
+    """List the job cards: where each changeover stands and what comes next."""
+    from rotorwright.cli.jobs import list_cards
+
+    raise typer.Exit(list_cards(hangar, as_json=as_json))
+
+
+def _print_version(*, wanted: bool) -> None:
+    if wanted:
+        from rotorwright import __version__
+
+        typer.echo(f"rotorwright {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def main(
+    *,
+    version: Annotated[
+        bool, typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
+    """Read the options that come before any command."""
+
+
+def run() -> None:
+    """Run the command line; no traceback reaches a person."""
+    from rotorwright.cli.border import run_guarded
+
+    sys.exit(run_guarded(app, sys.argv[1:]))

@@ -1,0 +1,84 @@
+"""Commands for the virtual aircraft: start it, and act on it as hands do."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rich.markup import escape
+
+from rotorwright.cli.console import out
+from rotorwright.errors import WorkflowError
+from rotorwright.links.ports import ports_folder
+from rotorwright.twin.assembly import Circumstances
+from rotorwright.twin.boot import boot_thornbill
+from rotorwright.twin.delivery import AIRFRAME, deliver
+from rotorwright.twin.faults import FaultPlan
+from rotorwright.twin.hands import HandsClient
+from rotorwright.twin.process import serve
+from rotorwright.twin.state import StateFolder
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+
+class HandsActionError(WorkflowError):
+    """The hands are asked for something that they cannot do."""
+
+    id = "twin.hands-action"
+
+
+ACTIONS: dict[str, Callable[[HandsClient], object]] = {
+    "power-off": lambda hands: hands.power_off(),
+    "power-on": lambda hands: hands.power_on(),
+    "button": lambda hands: hands.restart(button=True),
+    "battery-in": lambda hands: hands.plug_battery(),
+    "battery-out": lambda hands: hands.unplug_battery(),
+    "nose-down": lambda hands: hands.tilt("forward"),
+    "nose-up": lambda hands: hands.tilt("back"),
+    "left-down": lambda hands: hands.tilt("left"),
+    "right-down": lambda hands: hands.tilt("right"),
+    "level": lambda hands: hands.tilt("level"),
+    "pull-cable": lambda hands: hands.pull_cable(),
+    "plug-cable": lambda hands: hands.plug_cable(),
+}
+
+
+def serve_twin(path: Path, *, baud: int, speed: float, faults: list[str]) -> int:
+    """Keep the aircraft in `path` alive until stopped; deliver a new one if there is none."""
+    folder = StateFolder(path)
+    if not folder.is_made:
+        deliver(folder)
+        out.print(f"A new {AIRFRAME} is in {escape(str(path))}.")
+    serve(
+        path,
+        boot=boot_thornbill,
+        circumstances=Circumstances(baud=baud, speed=speed, faults=FaultPlan.parse(faults)),
+        ports_folder=ports_folder(),
+        on_ready=_say_ready,
+    )
+    return 0
+
+
+def _say_ready(port: Path) -> None:
+    out.print(f"Its port is {escape(str(port))}\nStop it with Ctrl-C.", soft_wrap=True)
+
+
+def act_on_twin(path: Path, action: str) -> int:
+    """Do one thing with the hands.
+
+    Raises:
+        HandsActionError: nobody can do that.
+    """
+    if action not in ACTIONS:
+        raise HandsActionError(
+            f"The hands cannot do '{action}'.",
+            why=f"They can do: {', '.join(ACTIONS)}.",
+            todo="Say one of these.",
+            action=action,
+        )
+    ACTIONS[action](HandsClient(path))
+    condition = HandsClient(path).look()
+    battery = "in" if condition.battery else "out"
+    out.print(f"Done: {action}. The board is {condition.mode}, held {condition.held}, battery {battery}.")
+    return 0

@@ -1,0 +1,394 @@
+"""Fill a report from the journal of a changeover and the files kept beside it. It decides nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING
+
+import rotorwright
+from rotorwright.changeover.events import WORDS, EventKind
+from rotorwright.changeover.gates import TEXTS
+from rotorwright.changeover.gates import Gate as GateName
+from rotorwright.changeover.kept import kept_from
+from rotorwright.changeover.state import ChangeoverState, fold
+from rotorwright.changeover.steps import BACK, FORWARD, Stage, StepRule
+from rotorwright.report.data import (
+    AircraftFacts,
+    Evidence,
+    Fault,
+    FileFact,
+    Gate,
+    ImageFacts,
+    JournalLine,
+    Outcome,
+    Plot,
+    Proof,
+    ReportData,
+    SettingsCount,
+    SheetGroup,
+    SheetLine,
+    StageCard,
+    StageState,
+    Trace,
+    Verdict,
+)
+from rotorwright.settings.carry_over import Decision, DecisionKind
+from rotorwright.settings.catalogue import parse_catalogue
+from rotorwright.settings.sheet import parse_sheet
+
+if TYPE_CHECKING:
+    from rotorwright.changeover.workshop import Journal
+    from rotorwright.hangar.journal import Event, JsonValue
+    from rotorwright.settings.catalogue import Catalogue
+    from rotorwright.settings.sheet import CarryOverSheet
+    from rotorwright.settings.values import Value
+
+GROUPS: dict[DecisionKind, tuple[str, str]] = {
+    DecisionKind.HELD: ("Held", "A person had to decide."),
+    DecisionKind.KEEP: ("Kept", "Customised, same name, same meaning, in range."),
+    DecisionKind.RENAME: ("Renamed", "Another name, the same value."),
+    DecisionKind.CONVERT: ("Converted", "Another unit or scale, the same effect."),
+    DecisionKind.RELABEL: ("Relabelled", "The choice has another number."),
+    DecisionKind.SPLIT: ("Split", "One setting became several."),
+    DecisionKind.JOIN: ("Joined", "Several settings became one."),
+    DecisionKind.REFIT: ("Refitted", "Another law; a value of nearly the same effect."),
+    DecisionKind.PIN: ("Pinned", "The new default would change the feel; the old one is kept."),
+    DecisionKind.BOARD: ("The board's own", "They belong to the board; its defaults stand."),
+    DecisionKind.CALIBRATION: ("Calibration", "It belongs to the sensors of this very aircraft."),
+    DecisionKind.RETIRED: ("Retired", "The new release has no such setting."),
+    DecisionKind.ADOPT: ("Adopted", "Never customised; the new default stands."),
+}
+
+CHECK_NAMES = {
+    "release": "Release after the restart",
+    "settings": "Settings read back",
+    "display": "Display characters read back",
+    "attitude": "Attitude while tipped by hand",
+}
+
+
+def report_of(journal: Journal, *, title: str | None = None) -> ReportData:
+    """Return everything that the report of this changeover shows."""
+    events = tuple(journal.events())
+    state = fold(events)
+    sheet = _sheet(journal, state)
+    return ReportData(
+        title=title or f"Changeover {journal.changeover_id}",
+        aircraft=_aircraft(events, state),
+        outcome=_outcome(state),
+        started_at=events[0].at if events else "",
+        finished_at=events[-1].at if events else "",
+        stages=_stages(state, sheet),
+        settings=_counts(state, sheet),
+        groups=_groups(journal, state, sheet, events),
+        image=_image(state, events),
+        gates=_gates(events),
+        proofs=_proofs(events),
+        faults=_faults(events),
+        files=_files(events),
+        events=tuple(JournalLine(sequence=e.sequence, at=e.at, kind=e.kind, words=_event_words(e)) for e in events),
+        remarks=_remarks(sheet),
+        made_by=f"Rotorwright {rotorwright.__version__}",
+    )
+
+
+def _sheet(journal: Journal, state: ChangeoverState) -> CarryOverSheet | None:
+    return parse_sheet(journal.fetch(state.sheet), source=state.sheet.name) if state.sheet else None
+
+
+def _outcome(state: ChangeoverState) -> Outcome:
+    if state.is_rolled_back:
+        return Outcome.ROLLED_BACK
+    return Outcome.SIGNED if state.signed_by is not None else Outcome.NOT_FINISHED
+
+
+def _aircraft(events: Sequence[Event], state: ChangeoverState) -> AircraftFacts:
+    before, after, image = state.received, state.new_identity, state.image
+    airframe = next((e.facts.get("airframe", "") for e in events if e.kind == EventKind.STARTED), "")
+    return AircraftFacts(
+        unique_id=before.unique_id if before else "",
+        airframe=str(airframe),
+        family=before.family if before else "",
+        release_before=before.release if before else "",
+        release_after=after.release if after else "",
+        board_before=before.board if before else "",
+        board_after=after.board if after else "",
+        microcontroller=image.microcontroller if image else "",
+    )
+
+
+def _stages(state: ChangeoverState, sheet: CarryOverSheet | None) -> tuple[StageCard, ...]:
+    rules = (*FORWARD, *BACK) if state.is_rolling_back else FORWARD
+    order = list(dict.fromkeys(rule.stage for rule in rules))
+    return tuple(
+        StageCard(
+            name=str(stage),
+            state=_stage_state(state, [rule for rule in rules if rule.stage is stage]),
+            entries=_stage_entries(stage, state, sheet),
+        )
+        for stage in order
+    )
+
+
+def _stage_state(state: ChangeoverState, rules: Sequence[StepRule]) -> StageState:
+    done = [rule.is_done(state) for rule in rules]
+    if all(done):
+        return StageState.DONE
+    if state.is_rolling_back and rules[0].stage is not Stage.ROLL_BACK:
+        return StageState.STOPPED if any(done) else StageState.NOT_REACHED
+    if any(done) or rules[0].stage is Stage.ROLL_BACK:
+        return StageState.OPEN
+    return StageState.NOT_REACHED
+
+
+def _stage_entries(stage: Stage, state: ChangeoverState, sheet: CarryOverSheet | None) -> tuple[Evidence, ...]:
+    rule = _ENTRIES.get(stage)
+    return rule(state, sheet) if rule else ()
+
+
+def _receive_entries(state: ChangeoverState, _sheet: CarryOverSheet | None) -> tuple[Evidence, ...]:
+    if state.as_found is None:
+        return ()
+    return (
+        Evidence(label="settings read twice, equal, on disk", value=state.as_found_count),
+        Evidence(label="copy read back, SHA-256", value=state.as_found.sha256[:16], verdict=Verdict.PASSED),
+    )
+
+
+def _plan_entries(_state: ChangeoverState, sheet: CarryOverSheet | None) -> tuple[Evidence, ...]:
+    if sheet is None:
+        return ()
+    return (
+        Evidence(label="settings decided", value=sum(len(decision.found) for decision in sheet.decisions)),
+        Evidence(label="held for a person", value=len(sheet.held)),
+        Evidence(label="still undecided", value=len(sheet.undecided)),
+    )
+
+
+def _write_entries(state: ChangeoverState, _sheet: CarryOverSheet | None) -> tuple[Evidence, ...]:
+    if not state.is_image_verified:
+        return ()
+    return (
+        Evidence(label="sectors written", value=state.sectors_written),
+        Evidence(label="image read back", value=state.image_bytes_verified, unit="bytes", verdict=Verdict.PASSED),
+    )
+
+
+def _restore_entries(state: ChangeoverState, _sheet: CarryOverSheet | None) -> tuple[Evidence, ...]:
+    if state.as_left is None:
+        return ()
+    return (
+        Evidence(label="display characters changed", value=state.display_changed),
+        Evidence(label="settings written", value=state.settings_written),
+        Evidence(label="settings read back equal", value=state.settings_verified, verdict=Verdict.PASSED),
+    )
+
+
+def _prove_entries(state: ChangeoverState, _sheet: CarryOverSheet | None) -> tuple[Evidence, ...]:
+    return tuple(
+        Evidence(label=CHECK_NAMES.get(one.check, one.check), value=one.evidence, verdict=Verdict.PASSED)
+        for one in state.proved
+    )
+
+
+def _sign_entries(state: ChangeoverState, _sheet: CarryOverSheet | None) -> tuple[Evidence, ...]:
+    return (Evidence(label="signed by", value=state.signed_by),) if state.signed_by else ()
+
+
+_ENTRIES: dict[Stage, Callable[[ChangeoverState, CarryOverSheet | None], tuple[Evidence, ...]]] = {
+    Stage.RECEIVE: _receive_entries,
+    Stage.PLAN: _plan_entries,
+    Stage.WRITE: _write_entries,
+    Stage.RESTORE: _restore_entries,
+    Stage.PROVE: _prove_entries,
+    Stage.SIGN: _sign_entries,
+}
+
+
+def _counts(state: ChangeoverState, sheet: CarryOverSheet | None) -> SettingsCount | None:
+    if sheet is None:
+        return None
+    return SettingsCount(
+        found=state.as_found_count,
+        decided=sum(len(decision.found) for decision in sheet.decisions),
+        held=len(sheet.held),
+        written=state.settings_written,
+        verified=state.settings_verified,
+    )
+
+
+def _groups(
+    journal: Journal, state: ChangeoverState, sheet: CarryOverSheet | None, events: Sequence[Event]
+) -> tuple[SheetGroup, ...]:
+    if sheet is None:
+        return ()
+    old = parse_catalogue(journal.fetch(state.old_catalogue)) if state.old_catalogue else None
+    new = parse_catalogue(journal.fetch(state.new_catalogue)) if state.new_catalogue else None
+    who = _deciders(events)
+    groups = []
+    for kind, (title, explanation) in GROUPS.items():
+        lines = tuple(sheet_line(one, old, new, who) for one in sheet.decisions if one.kind is kind)
+        if lines:
+            groups.append(SheetGroup(kind=str(kind), title=title, explanation=explanation, lines=lines))
+    return tuple(groups)
+
+
+def _deciders(events: Sequence[Event]) -> dict[str, str]:
+    found: dict[str, str] = {}
+    for event in events:
+        if event.kind == EventKind.HELD_DECIDED:
+            found.update(dict.fromkeys(_texts(event.facts.get("names")), str(event.facts.get("by", ""))))
+    return found
+
+
+def sheet_line(decision: Decision, old: Catalogue | None, new: Catalogue | None, who: Mapping[str, str]) -> SheetLine:
+    """Return one line of the sheet in words; `who` names who decided a held setting, by its name."""
+    after = {write.name: write.value for write in decision.effective_writes}
+    shown = [_shown(name, value, new) for name, value in after.items()]
+    if not shown:
+        shown = [
+            _shown(name, value, new)
+            for name, value in zip(decision.new_names, decision.theirs, strict=False)
+            if value is not None
+        ]
+    chosen = next((option.words for option in decision.options if option.key == decision.chosen), "")
+    return SheetLine(
+        names=", ".join(decision.found),
+        new_names=", ".join(decision.new_names) if decision.new_names != decision.found else "",
+        before=", ".join(_shown(n, v, old) for n, v in zip(decision.found, decision.ours, strict=True)),
+        after=", ".join(shown),
+        reason=decision.reason,
+        decision=f"{chosen} ({who.get(decision.found[0], '')})" if chosen else "",
+    )
+
+
+def _shown(name: str, value: Value, catalogue: Catalogue | None) -> str:
+    return catalogue[name].show(value) if catalogue is not None and name in catalogue else value.text
+
+
+def _image(state: ChangeoverState, events: Sequence[Event]) -> ImageFacts | None:
+    image = state.image
+    if image is None:
+        return None
+    return ImageFacts(
+        name=f"{image.release} for {image.board}",
+        sha256=image.sha256,
+        size_bytes=image.size_bytes,
+        sectors_written=state.sectors_written or len({e.facts.get("sector") for e in _of(events, "erase-allowed")}),
+        sectors_in_image=len(image.sectors),
+        verified=state.is_image_verified,
+    )
+
+
+def _gates(events: Sequence[Event]) -> tuple[Gate, ...]:
+    latest: dict[str, Event] = {str(e.facts["gate"]): e for e in _of(events, EventKind.GATE_PASSED)}
+    return tuple(
+        Gate(
+            name=name.replace("-", " "),
+            verdict=Verdict.PASSED,
+            words=f"{TEXTS[GateName(name)].asks} Evidence: {event.facts.get('evidence', '')}",
+            held_by=str(event.facts.get("by", "")),
+        )
+        for name, event in latest.items()
+        if name in set(GateName)
+    )
+
+
+def _proofs(events: Sequence[Event]) -> tuple[Proof, ...]:
+    latest = {str(e.facts["check"]): e for e in _of(events, EventKind.CHECK_PROVED)}
+    return tuple(
+        Proof(
+            name=CHECK_NAMES.get(check, check),
+            verdict=Verdict.PASSED,
+            words=str(event.facts.get("evidence", "")),
+            plots=_tilt_plots(event.facts.get("samples")),
+        )
+        for check, event in latest.items()
+    )
+
+
+def _tilt_plots(samples: JsonValue) -> tuple[Plot, ...]:
+    if not isinstance(samples, Mapping):
+        return ()
+    return tuple(
+        Plot(
+            title=direction.replace("-", " "),
+            x_label="time",
+            x_unit="s",
+            y_label="angle",
+            y_unit="deg",
+            traces=(_trace("roll", rows, 1), _trace("pitch", rows, 2)),
+        )
+        for direction, rows in samples.items()
+    )
+
+
+def _trace(label: str, rows: JsonValue, column: int) -> Trace:
+    points = []
+    for row in rows if isinstance(rows, Sequence) else ():
+        if isinstance(row, Sequence) and not isinstance(row, str):
+            x, y = row[0], row[column]
+            if isinstance(x, int | float) and isinstance(y, int | float):
+                points.append((float(x), float(y)))
+    return Trace(label=label, points=tuple(points))
+
+
+def _faults(events: Sequence[Event]) -> tuple[Fault, ...]:
+    interrupted = tuple(
+        Fault(name=str(e.facts.get("error", "")), words=str(e.facts.get("what", "")), at=e.at)
+        for e in _of(events, EventKind.INTERRUPTED)
+    )
+    resumed = tuple(
+        Fault(name="taken up again", words=str(e.facts.get("standing", "")), at=e.at)
+        for e in _of(events, EventKind.RESUMED)
+    )
+    return interrupted + resumed
+
+
+_FILE_WORDS = {
+    EventKind.STARTED: "given by the person",
+    EventKind.SNAPSHOT_SAVED: "as found",
+    EventKind.SHEET_MADE: "carry-over sheet",
+    EventKind.HELD_DECIDED: "carry-over sheet, decided",
+    EventKind.OLD_IMAGE_SAVED: "old image, for the way back",
+    EventKind.DEFAULTS_READ: "the board's own defaults of the new release",
+    EventKind.SETTINGS_VERIFIED: "as left",
+    EventKind.OLD_SETTINGS_VERIFIED: "after the way back",
+}
+
+
+def _files(events: Sequence[Event]) -> tuple[FileFact, ...]:
+    found: dict[str, FileFact] = {}
+    for event in events:
+        words = _FILE_WORDS.get(EventKind(event.kind), "") if event.kind in set(EventKind) else ""
+        for value in event.facts.values():
+            if isinstance(value, Mapping) and {"name", "sha256", "bytes"} <= set(value):
+                kept = kept_from(value)
+                found.setdefault(
+                    kept.name, FileFact(name=kept.name, sha256=kept.sha256, size_bytes=kept.size_bytes, words=words)
+                )
+    return tuple(found.values())
+
+
+def _event_words(event: Event) -> str:
+    words = WORDS.get(EventKind(event.kind), "") if event.kind in set(EventKind) else ""
+    more = [
+        str(event.facts[key])
+        for key in ("release", "gate", "sector", "check", "choice", "names", "what", "by")
+        if event.facts.get(key) is not None
+    ]
+    return f"{words}: {', '.join(more)}" if more else words
+
+
+def _remarks(sheet: CarryOverSheet | None) -> tuple[str, ...]:
+    if sheet is None:
+        return ()
+    return (f"{len(sheet.arrivals)} settings are new in {sheet.to_release} and have the board's own defaults.",)
+
+
+def _of(events: Sequence[Event], kind: str) -> tuple[Event, ...]:
+    return tuple(event for event in events if event.kind == kind)
+
+
+def _texts(value: JsonValue) -> list[str]:
+    return [str(item) for item in value] if isinstance(value, Sequence) and not isinstance(value, str) else []

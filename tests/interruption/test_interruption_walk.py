@@ -1,0 +1,242 @@
+"""Stop at every single operation, start again from disk and aircraft alone, and end with the same aircraft.
+
+One clean run counts the operations of each memory of the aircraft and the events of the journal. Then, for each of
+them, the power is cut before, torn in the middle of, or after the operation; or the tool dies before or after the event
+is committed. Every object is thrown away; what is left is the bytes of the aircraft's memories and the hangar's folder.
+
+The walk over every operation of the demo's own image is `make check-all` (marker full_walk); a shortened one over a
+small image and a sample of the large one run in every check.
+"""
+
+from __future__ import annotations
+
+import itertools
+import random
+from dataclasses import dataclass
+from functools import cache
+from tempfile import mkdtemp
+from typing import TYPE_CHECKING
+
+import pytest
+
+from rotorwright.changeover.events import EventKind
+from rotorwright.changeover.state import fold
+from rotorwright.firmware.mcu import microcontroller
+from rotorwright.hangar.store import Hangar
+from rotorwright.settings.snapshot import parse_snapshot
+from rotorwright.twin.delivery import MAKERS_PAGE_SECTOR
+from rotorwright.twin.faults import CutMoment, FaultPlan, MemoryKind, PowerCut
+from tests.virtual_bench import BenchRun, VirtualBench
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from rotorwright.changeover.state import ChangeoverState
+    from rotorwright.hangar.files import KeptFile
+    from rotorwright.settings.snapshot import Snapshot
+
+SMALL_BYTES = 36 * 1024  # three sectors of 16 KiB, the last one not full
+CHUNKS = 16
+SAMPLE = 12
+
+
+@dataclass(frozen=True)
+class CleanRun:
+    """What a job without any fault did, to be counted along and compared with."""
+
+    start: VirtualBench
+    before_write: VirtualBench
+    operations: dict[MemoryKind, int]
+    events: int
+    as_found: Snapshot
+    as_left: Snapshot
+    flash: bytes
+    display: bytes
+
+
+@cache
+def clean_run(size_bytes: int | None) -> CleanRun:
+    """Do one clean job on an image of this size (None: the demo's own) and remember where it passed."""
+    start = VirtualBench(_folder(), size_bytes=size_bytes)
+    before_write = start.copy(_folder())
+    assert before_write.run(refuses=frozenset({"propellers-off"})).error is not None
+    bench = before_write.copy(_folder())
+    run = bench.run()
+    assert run.error is None
+    assert run.state is not None
+    assert run.state.signed_by == "tester"
+    operations = {
+        MemoryKind.FLASH: run.aircraft.flash.operations,
+        MemoryKind.SETTINGS: run.aircraft.settings.operations,
+        MemoryKind.DISPLAY: run.aircraft.display.operations,
+    }
+    assert all(count > 0 for count in operations.values())
+    whole = start.copy(_folder())
+    assert whole.run().error is None
+    return CleanRun(
+        start=start,
+        before_write=before_write,
+        operations=operations,
+        events=len(whole.events()),
+        as_found=_snapshot(bench, run.state.as_found),
+        as_left=_snapshot(bench, run.state.as_left),
+        flash=bytes(bench.memories.flash),
+        display=bytes(bench.memories.display),
+    )
+
+
+def _folder() -> Path:
+    from pathlib import Path
+
+    return Path(mkdtemp(prefix="rotorwright-walk-"))
+
+
+def _snapshot(bench: VirtualBench, kept: KeptFile | None) -> Snapshot:
+    assert kept is not None
+    with Hangar.open(bench.folder / "hangar") as hangar:
+        return parse_snapshot(hangar.fetch(bench.changeover_id, kept), source=kept.name)
+
+
+def _require_nothing_lost(bench: VirtualBench, clean: CleanRun) -> ChangeoverState:
+    """Require what holds at any moment: the journal is whole, the as-found snapshot readable and equal."""
+    state = fold(bench.events())
+    if state.as_found is not None:
+        assert _snapshot(bench, state.as_found).sha256 == clean.as_found.sha256
+    else:
+        assert not state.is_flash_touched
+    return state
+
+
+def _require_same_aircraft(bench: VirtualBench, run: BenchRun, clean: CleanRun) -> None:
+    """Require what holds at the end: signed, and every memory as after a job without any fault."""
+    assert run.error is None, run.error
+    assert run.state is not None
+    assert run.state.signed_by is not None
+    assert _snapshot(bench, run.state.as_left).settings == clean.as_left.settings
+    assert bytes(bench.memories.flash) == clean.flash
+    assert bytes(bench.memories.display) == clean.display
+    page = microcontroller("STM32F405xG").sectors[MAKERS_PAGE_SECTOR]
+    offset = page.address - 0x0800_0000
+    assert bench.memories.flash[offset:] == clean.start.memories.flash[offset:]
+
+
+def _cut_and_go_on(clean: CleanRun, folder: Path, cut: PowerCut) -> None:
+    bench = clean.before_write.copy(folder)
+    first = bench.run(faults=FaultPlan(power_cut=cut))
+    assert first.aircraft.condition.cut_happened, f"the cut did not happen: {cut}"
+    assert first.error is not None, f"the job did not notice the cut: {cut}"
+    _require_nothing_lost(bench, clean)
+    second = bench.run()
+    _require_same_aircraft(bench, second, clean)
+
+
+def _kill_and_go_on(clean: CleanRun, folder: Path, *, at: int, before: bool) -> None:
+    bench = clean.start.copy(folder)
+    first = bench.run(kill_at=at, kill_before=before)
+    assert first.was_killed, f"the tool was not killed at event {at}"
+    assert len(bench.events()) == at - int(before)
+    _require_nothing_lost(bench, clean)
+    second = bench.run()
+    _require_same_aircraft(bench, second, clean)
+
+
+def _cuts(clean: CleanRun, memory: MemoryKind) -> Iterator[PowerCut]:
+    for operation, moment in itertools.product(range(1, clean.operations[memory] + 1), CutMoment):
+        yield PowerCut(operation, moment, memory)
+
+
+def _walk(clean: CleanRun, cuts: list[PowerCut], tmp_path: Path) -> None:
+    assert cuts, "nothing was cut"
+    for number, cut in enumerate(cuts):
+        folder = tmp_path / str(number)
+        folder.mkdir()
+        _cut_and_go_on(clean, folder, cut)
+
+
+@pytest.mark.parametrize("memory", list(MemoryKind))
+def test_a_sample_of_cuts_in_the_demo_image_loses_nothing_and_ends_with_the_same_aircraft(
+    memory: MemoryKind, tmp_path: Path
+) -> None:
+    clean = clean_run(None)
+    cuts = list(_cuts(clean, memory))
+    chosen = random.Random(20260101).sample(cuts, SAMPLE)
+    _walk(clean, [cuts[0], *chosen, cuts[-1]], tmp_path)
+
+
+@pytest.mark.parametrize("moment", list(CutMoment))
+def test_a_cut_at_every_erase_and_every_fourth_block_of_a_small_image_loses_nothing(
+    moment: CutMoment, tmp_path: Path
+) -> None:
+    clean = clean_run(SMALL_BYTES)
+    every = [cut for cut in _cuts(clean, MemoryKind.FLASH) if cut.moment is moment]
+    _walk(clean, [cut for cut in every if cut.operation < 6 or cut.operation % 4 == 0], tmp_path)
+
+
+@pytest.mark.parametrize("before", [True, False], ids=["before", "after"])
+def test_the_tool_killed_at_every_journal_event_goes_on_where_things_stand(before: bool, tmp_path: Path) -> None:
+    clean = clean_run(SMALL_BYTES)
+    assert clean.events > 25
+    for at in range(2, clean.events + 1 if before else clean.events):
+        folder = tmp_path / str(at)
+        folder.mkdir()
+        _kill_and_go_on(clean, folder, at=at, before=before)
+
+
+def test_a_tool_killed_after_the_last_event_has_nothing_left_to_do(tmp_path: Path) -> None:
+    clean = clean_run(SMALL_BYTES)
+    bench = clean.start.copy(tmp_path)
+    assert bench.run(kill_at=clean.events).was_killed
+    assert _require_nothing_lost(bench, clean).is_over
+    assert bench.events()[-1].kind == EventKind.SIGNED
+
+
+def test_a_recovery_that_is_cut_as_well_still_ends_with_the_same_aircraft(tmp_path: Path) -> None:
+    clean = clean_run(SMALL_BYTES)
+    chance = random.Random(7)
+    for number in range(8):
+        folder = tmp_path / str(number)
+        folder.mkdir()
+        bench = clean.before_write.copy(folder)
+        for _ in range(3):
+            operation = chance.randint(1, 40)
+            cut = PowerCut(operation, chance.choice(list(CutMoment)))
+            run = bench.run(faults=FaultPlan(power_cut=cut))
+            _require_nothing_lost(bench, clean)
+            if not run.aircraft.condition.cut_happened:
+                break
+        _require_same_aircraft(bench, bench.run() if run.error else run, clean)
+
+
+def test_a_cut_is_survived_within_one_run_when_the_person_presses_the_button(tmp_path: Path) -> None:
+    clean = clean_run(SMALL_BYTES)
+    bench = clean.before_write.copy(tmp_path)
+    run = bench.run(faults=FaultPlan(power_cut=PowerCut(30, CutMoment.TORN)), patience=3)
+    assert run.aircraft.condition.cut_happened
+    assert run.state is not None
+    assert run.state.interruptions
+    _require_same_aircraft(bench, run, clean)
+
+
+@pytest.mark.full_walk
+@pytest.mark.parametrize("chunk", range(CHUNKS))
+def test_full_walk_over_every_flash_operation_of_the_demo_image(chunk: int, tmp_path: Path) -> None:
+    clean = clean_run(None)
+    _walk(clean, list(_cuts(clean, MemoryKind.FLASH))[chunk::CHUNKS], tmp_path)
+
+
+@pytest.mark.full_walk
+@pytest.mark.parametrize("memory", [MemoryKind.SETTINGS, MemoryKind.DISPLAY])
+def test_full_walk_over_every_write_of_the_other_memories(memory: MemoryKind, tmp_path: Path) -> None:
+    clean = clean_run(None)
+    _walk(clean, list(_cuts(clean, memory)), tmp_path)
+
+
+@pytest.mark.full_walk
+@pytest.mark.parametrize("before", [True, False], ids=["before", "after"])
+def test_full_walk_over_every_journal_event_of_the_demo_image(before: bool, tmp_path: Path) -> None:
+    clean = clean_run(None)
+    for at in range(2, clean.events):
+        folder = tmp_path / str(at)
+        folder.mkdir()
+        _kill_and_go_on(clean, folder, at=at, before=before)

@@ -1,0 +1,245 @@
+"""A whole bench in memory: the demo aircraft on a wire without a process, a hangar in a folder, free time.
+
+Everything that outlives a cut is kept as bytes (`MemoryBytes`) or in the hangar's folder; a new run builds every object
+anew from these alone, as after a cut of the power or the end of a process.
+"""
+
+from __future__ import annotations
+
+import shutil
+from dataclasses import dataclass, field
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from rotorwright.twin.thornbill.book import write_book
+
+from rotorwright.changeover import engine, opening
+from rotorwright.changeover.journal import HangarJournal
+from rotorwright.changeover.person import (
+    BatteryRequest,
+    BootButtonRequest,
+    Direction,
+    PowerRequest,
+    TiltRequest,
+)
+from rotorwright.changeover.roll_back import want_roll_back
+from rotorwright.changeover.workshop import Workshop
+from rotorwright.firmware.image import Image
+from rotorwright.firmware.intel_hex import write_intel_hex
+from rotorwright.hangar.book_pack import pack_book
+from rotorwright.hangar.store import Hangar
+from rotorwright.links.wire import LineSettings
+from rotorwright.twin.assembly import Circumstances, MemoryBytes, build_aircraft
+from rotorwright.twin.boot import boot_thornbill
+from rotorwright.twin.clock import VirtualClock
+from rotorwright.twin.delivery import AIRFRAME, PAPERS, delivered_memories
+from rotorwright.twin.faults import FaultPlan
+from rotorwright.twin.thornbill.images import build_image
+from rotorwright.twin.wire import DirectPort
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from rotorwright.settings.carry_over import Decision
+
+    from rotorwright.changeover.gates import Gate
+    from rotorwright.changeover.person import HandsRequest, PlanSummary
+    from rotorwright.changeover.state import ChangeoverState
+    from rotorwright.errors import RotorwrightError
+    from rotorwright.hangar.journal import Event, JsonValue
+    from rotorwright.twin.aircraft import VirtualAircraft
+    from rotorwright.twin.state import Papers
+
+LINE = LineSettings(921_600)
+TIME = "2026-01-01T00:00:00Z"
+TILTS = {
+    Direction.NOSE_DOWN: "forward",
+    Direction.NOSE_UP: "back",
+    Direction.LEFT_DOWN: "left",
+    Direction.RIGHT_DOWN: "right",
+    Direction.LEVEL: "level",
+}
+
+
+class ToolKilledError(BaseException):
+    """The tool dies here: no handler of the tool may see it, as none sees a SIGKILL."""
+
+
+class KilledJournal(HangarJournal):
+    """A journal in which the tool dies at event `at`, before or after it is committed."""
+
+    def __init__(self, hangar: Hangar, changeover_id: str, *, at: int, before: bool) -> None:
+        super().__init__(hangar, changeover_id, now=lambda: TIME)
+        self._at = at
+        self._before = before
+
+    def append(self, kind: str, facts: Mapping[str, JsonValue]) -> Event:
+        if self._before and self._sequence + 1 == self._at:
+            raise ToolKilledError
+        event = super().append(kind, facts)
+        if event.sequence == self._at:
+            raise ToolKilledError
+        return event
+
+
+@dataclass
+class BenchPerson:
+    """A person with hands on the aircraft in memory, who takes the first option of whatever is held."""
+
+    aircraft: VirtualAircraft
+    clock: VirtualClock
+    patience: int = 0
+    refuses: frozenset[str] = frozenset()
+    name: str = "tester"
+    heard: list[object] = field(default_factory=list)
+
+    def confirm(self, gate: Gate) -> bool:
+        self.heard.append(gate)
+        return str(gate) not in self.refuses
+
+    def accept_plan(self, summary: PlanSummary) -> bool:
+        self.heard.append(summary)
+        return "plan" not in self.refuses
+
+    def decide(self, held: Decision) -> str | None:
+        self.heard.append(held)
+        return None if "held" in self.refuses else held.options[0].key
+
+    def act(self, request: HandsRequest) -> bool:
+        self.heard.append(request)
+        if "hands" in self.refuses:
+            return False
+        now = self.clock.now_s()
+        match request:
+            case BootButtonRequest():
+                self.aircraft.power_off(now)
+                self.aircraft.plug_cable(now)
+                self.aircraft.power_on(now, button=True)
+            case BatteryRequest():
+                self.aircraft.plug_battery(now)
+            case PowerRequest():
+                self.aircraft.plug_cable(now)
+                self.aircraft.power_on(now)
+            case TiltRequest(direction):
+                self.aircraft.tilt(TILTS[direction], now)
+        return True
+
+    def go_on_after(self, error: RotorwrightError) -> bool:
+        self.heard.append(error)
+        self.patience -= 1
+        return self.patience >= 0
+
+    def sign(self) -> str | None:
+        return None if "sign" in self.refuses else self.name
+
+    def tell(self, words: str) -> None:
+        self.heard.append(words)
+
+
+@cache
+def images(size_bytes: int | None) -> tuple[Image, Image]:
+    """Return the old and the new image of the demo aircraft, of a given size or of their own."""
+    return build_image("5.2", "C405", size_bytes=size_bytes), build_image("6.0", "C405", size_bytes=size_bytes)
+
+
+class VirtualBench:
+    """What outlives every cut: the memories of the aircraft and the folder of the hangar."""
+
+    def __init__(self, folder: Path, *, size_bytes: int | None = None, papers: Papers = PAPERS) -> None:
+        self.folder = folder
+        self.papers = papers
+        self.old_image, self.new_image = images(size_bytes)
+        self.memories: MemoryBytes = delivered_memories(self.old_image)
+        self.image_file = write_intel_hex(self.new_image)
+        write_book(folder / "book", images={"5.2": self.old_image.sha256, "6.0": self.new_image.sha256})
+        self.book = pack_book(folder / "book")
+        self.changeover_id = ""
+
+    def copy(self, folder: Path) -> VirtualBench:
+        """Return a bench in `folder` that stands exactly where this one stands."""
+        twin = object.__new__(VirtualBench)
+        twin.__dict__.update(self.__dict__)
+        twin.folder = folder
+        kept = self.memories
+        twin.memories = MemoryBytes(bytearray(kept.flash), bytearray(kept.settings), bytearray(kept.display))
+        if (self.folder / "hangar").exists():
+            shutil.copytree(self.folder / "hangar", folder / "hangar")
+        return twin
+
+    def aircraft(
+        self, clock: VirtualClock, faults: FaultPlan | None = None, *, baud: int | None = 0
+    ) -> VirtualAircraft:
+        """Return a fresh aircraft on the memories, its power just switched on."""
+        how = Circumstances(baud=baud, speed=1.0, faults=faults or FaultPlan())
+        return build_aircraft(self.papers, self.memories, boot_thornbill, circumstances=how, start_s=clock.now_s())
+
+    def run(
+        self,
+        *,
+        faults: FaultPlan | None = None,
+        kill_at: int | None = None,
+        kill_before: bool = False,
+        patience: int = 0,
+        refuses: frozenset[str] = frozenset(),
+        roll_back: bool = False,
+        baud: int | None = 0,
+    ) -> BenchRun:
+        """Do the job, or go on with it, with every object made anew."""
+        clock = VirtualClock()
+        aircraft = self.aircraft(clock, faults, baud=baud)
+        clock.sleep_s(1.0)
+        person = BenchPerson(aircraft, clock, patience=patience, refuses=refuses)
+        with Hangar.open(self.folder / "hangar") as hangar:
+            port = DirectPort(aircraft, clock)
+            if not self.changeover_id:
+                self.changeover_id = opening.open_card(
+                    hangar,
+                    identity=opening.read_identity(port, clock, LINE),
+                    port=port.name,
+                    book=self.book,
+                    image=self.image_file,
+                    airframe=AIRFRAME,
+                    now=lambda: TIME,
+                )
+            journal = HangarJournal(hangar, self.changeover_id, now=lambda: TIME)
+            if kill_at is not None:
+                journal = KilledJournal(hangar, self.changeover_id, at=kill_at, before=kill_before)
+            shop = Workshop(
+                journal=journal,
+                port=port,
+                clock=clock,
+                person=person,
+                application_line=LINE,
+                loader_baud=LINE.baud,
+                wall_time=lambda: TIME,
+            )
+            run = BenchRun(aircraft, clock, person, shop)
+            try:
+                if roll_back:
+                    want_roll_back(shop, because="test")
+                engine.run(shop)
+            except ToolKilledError:
+                run.was_killed = True
+            except Exception as error:  # noqa: BLE001 - the tests look at whatever ended the run
+                run.error = error
+            run.state = shop.state
+        return run
+
+    def events(self) -> tuple[Event, ...]:
+        """Return the journal as the hangar has it."""
+        with Hangar.open(self.folder / "hangar") as hangar:
+            return hangar.events(self.changeover_id)
+
+
+@dataclass
+class BenchRun:
+    """What one run left."""
+
+    aircraft: VirtualAircraft
+    clock: VirtualClock
+    person: BenchPerson
+    shop: Workshop
+    was_killed: bool = False
+    error: Exception | None = None
+    state: ChangeoverState | None = None
