@@ -52,6 +52,7 @@ class FakeLoader:
         self.bytes_taken = 0
         self.answers = 0
         self.strict_writes = True
+        self.damage_reads: list[bool] = []  # of the next reads, one after the other
         self._synchronised = False
         self._pending_reply: Reply | None = None
         self._steps = self._run()
@@ -140,7 +141,8 @@ class FakeLoader:
             self._answer(NACK)
             return
         self.log.append(f"read {address:08x} {count + 1}")
-        self._answer(ACK + memory)
+        damage = len(self.damage_reads) > 0 and self.damage_reads.pop(0)
+        self._answer(ACK + (bytes((memory[0] ^ 1,)) + memory[1:] if damage else memory))
 
     def _write(self) -> Steps:
         address = yield from self._address()

@@ -17,6 +17,7 @@ from rotorwright.links.rom_uart.client import RomUartLoader
 from rotorwright.links.rom_uart.errors import (
     ImageDiffersError,
     ImageOutsidePlanError,
+    ReadingsDifferError,
     SectorNotWrittenError,
     WriteCancelledError,
 )
@@ -261,6 +262,18 @@ def test_the_old_image_is_read_whole() -> None:
     data = read_region(bench.loader, BASE, 50_000, progress=lambda *step: steps.append(step))
     assert data == OLD.segments[0].data
     assert steps[-1] == (50_000, 50_000)
+
+
+def test_a_region_read_twice_does_not_take_a_damaged_block() -> None:
+    bench = Bench()
+    bench.loader.synchronise()
+    bench.device.damage_reads = [False, True, False, False]
+    assert read_region(bench.loader, BASE, 512, twice=True) == OLD.segments[0].data[:512]
+    bench.device.damage_reads = [True, False] * 10
+    with pytest.raises(ReadingsDifferError) as caught:
+        read_region(bench.loader, BASE, 256, twice=True)
+    assert caught.value.facts["address"] == BASE
+    assert all((caught.value.what, caught.value.why, caught.value.state, caught.value.todo))
 
 
 LINE_FAULTS: dict[str, Callable[[FakeLoader, int], None]] = {

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rotorwright.errors import LinkError, ProtocolError
-from rotorwright.links.mavlink.delay import AnswerDelay
+from rotorwright.links.delay import AnswerDelay
 from rotorwright.links.mavlink.errors import FileDamagedError, FileMissingError, FileRefusedError
 from rotorwright.links.mavlink.spec import (
     FTP_ANSWER,

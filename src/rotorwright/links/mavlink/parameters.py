@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from rotorwright.links.mavlink.delay import AnswerDelay
+from rotorwright.links.delay import AnswerDelay
 from rotorwright.links.mavlink.errors import (
     SettingBadError,
     SettingMissingError,

@@ -73,8 +73,8 @@ class RomUartLoader:
     def synchronise(self) -> None:
         """Find the bootloader and make it ready, whether it is fresh, used, or was left in the middle of a message.
 
-        The answer is believed only when the bootloader then lists its commands: one byte that looks like an answer may
-        come from an application that chatters on the same port.
+        The answer is believed only when the bootloader then lists its commands, twice alike: a byte that looks like an
+        answer may come from an application that chatters on the same port, and no checksum guards the list.
 
         Raises:
             LoaderSilentError: there is no bootloader on this port.
@@ -85,10 +85,13 @@ class RomUartLoader:
         for _ in range(SYNC_ROUNDS.count):
             self._dialogue.synchronise(pattern)
             try:
-                self._info = self._get()
+                info = self._get()
+                if self._info is None and info == self._get():
+                    self._info = info
             except (RefusedMessage, SilentLine):
                 continue
-            return
+            if self._info is not None:
+                return
         raise LoaderSilentError.on(self._dialogue.port, heard=self._dialogue.heard)
 
     def info(self) -> LoaderInfo:
@@ -99,9 +102,9 @@ class RomUartLoader:
         return self._info
 
     def chip_id(self) -> int:
-        """Return the product id of the microcontroller, 0x413 for instance."""
+        """Return the product id of the microcontroller, 0x413 for instance; no checksum guards it, so asked twice."""
         self._require(Command.GET_ID)
-        return self._repeat(Command.GET_ID, lambda: parse_chip_id(self._counted(Command.GET_ID)), shown="")
+        return self._repeat(Command.GET_ID, lambda: parse_chip_id(self._counted_twice(Command.GET_ID)), shown="")
 
     def read_unique_id(self, address: int) -> str:
         """Return the 96-bit unique id at `address` as 24 lower-case hexadecimal digits, in the order of its bytes."""
@@ -193,6 +196,12 @@ class RomUartLoader:
             raise SilentLine("end")
         return body
 
+    def _counted_twice(self, command: Command) -> bytes:
+        body = self._counted(command)
+        if body != self._counted(command):
+            raise SilentLine("answer")
+        return body
+
     def _read_once(self, address: int, length: int) -> bytes:
         self._dialogue.ask(command_message(Command.READ), "command")
         self._dialogue.ask(address_message(address), "address")
@@ -216,14 +225,18 @@ class RomUartLoader:
                 raise
 
     def _is_written(self, address: int, data: bytes) -> bool:
-        """Answer whether the block stands in flash (only its answer was lost); False where flash is still erased."""
+        """Answer whether the block stands in flash (only its answer was lost); False where flash is still erased.
+
+        The line that lost the answer may damage the reading too, so a bad one counts only if it comes twice.
+        """
         sent = fill_words(data)
-        found = self.read_block(address, len(sent))
-        if found == sent:
-            return True
-        if found.strip(bytes((ERASED,))):
-            raise BlockTornError.at(address)
-        return False
+        for _ in range(2):
+            found = self.read_block(address, len(sent))
+            if found == sent:
+                return True
+            if not found.strip(bytes((ERASED,))):
+                return False
+        raise BlockTornError.at(address)
 
     def _erase_kind(self) -> tuple[Command, int, Callable[[Sequence[int]], bytes]]:
         info = self.info()

@@ -8,10 +8,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from rotorwright.links.delay import AnswerDelay
 from rotorwright.links.rom_uart.errors import LoaderSilentError
 from rotorwright.links.rom_uart.spec import (
     ACK,
     ANSWER,
+    ANSWER_SHORT,
     NACK,
     QUIET,
     SILENCE_IN_DATA,
@@ -51,6 +53,7 @@ class Dialogue:
         self._input = bytearray()
         self._stray = bytearray()
         self._echoes = False
+        self._delays: dict[str, AnswerDelay] = {}
 
     @property
     def port(self) -> str:
@@ -65,19 +68,24 @@ class Dialogue:
         shown = self._stray[-_SHOWN_BYTES:].hex(" ")
         return f"{len(self._stray)} bytes that are no answer, the last are {shown}"
 
-    def ask(self, message: bytes, part: str, *, timeout_s: float = ANSWER.value) -> None:
+    def ask(self, message: bytes, part: str, *, timeout_s: float | None = None) -> None:
         """Send `message` and wait until it is accepted, stepping over rubbish.
+
+        Without `timeout_s`, the wait is learnt from how long this `part` took to be answered before.
 
         Raises:
             RefusedMessage: the answer was NACK.
             SilentLine: none came.
         """
+        delay = self._delays.setdefault(part, _first_delay())
         self._send(message)
-        answer = self._answer(timeout_s)
+        sent_s = self._clock.now_s()
+        answer = self._answer(delay.wait_s if timeout_s is None else timeout_s)
         if answer == NACK:
             raise RefusedMessage(part)
         if answer is None:
             raise SilentLine(part)
+        delay.learn(self._clock.now_s() - sent_s)
 
     def take(self, count: int, part: str) -> bytes:
         """Return the next `count` bytes of an answer.
@@ -166,3 +174,7 @@ class Dialogue:
         self._stray.append(byte)
         if len(self._stray) > _CHUNK_BYTES:
             del self._stray[:-_SHOWN_BYTES]
+
+
+def _first_delay() -> AnswerDelay:
+    return AnswerDelay(first_s=ANSWER.value, shortest_s=ANSWER_SHORT.value, longest_s=ANSWER.value)

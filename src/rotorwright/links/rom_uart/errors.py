@@ -138,6 +138,25 @@ class SectorNotWrittenError(ProtocolError):
         )
 
 
+class ReadingsDifferError(ProtocolError):
+    """A block of flash reads differently every time."""
+
+    id = "flash.readings-differ"
+    retry_helps = True
+
+    @classmethod
+    def at(cls, address: int, *, tries: int) -> ReadingsDifferError:
+        """Return the error for the block at `address`."""
+        return cls(
+            f"The block at {address:#010x} was read {tries} times, and no two readings in a row were equal.",
+            why="The line damages bytes on their way.",
+            state="Nothing was erased or written by this.",
+            todo="Use a shorter cable, another adapter or a lower baud rate, then try again.",
+            address=address,
+            tries=tries,
+        )
+
+
 class ImageDiffersError(ProtocolError):
     """The last read-back of the whole image found other bytes than were written."""
 

@@ -17,10 +17,11 @@ from rotorwright.links.rom_uart.errors import (
     BlockTornError,
     ImageDiffersError,
     ImageOutsidePlanError,
+    ReadingsDifferError,
     SectorNotWrittenError,
     WriteCancelledError,
 )
-from rotorwright.links.rom_uart.spec import BLOCK_BYTES, ERASE_MARGIN, ERASED, SECTOR_TRIES, WORD_BYTES
+from rotorwright.links.rom_uart.spec import BLOCK_BYTES, ERASE_MARGIN, ERASED, READ_TRIES, SECTOR_TRIES, WORD_BYTES
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterator, Sequence
@@ -54,9 +55,34 @@ class WriteReport:
     bytes_verified: int
 
 
-def read_region(loader: RomUartLoader, address: int, length: int, *, progress: Progress | None = None) -> bytes:
-    """Return `length` bytes of flash from `address` on, to keep the old image before anything is erased."""
-    return loader.read(address, length, progress)
+def read_region(
+    loader: RomUartLoader, address: int, length: int, *, progress: Progress | None = None, twice: bool = False
+) -> bytes:
+    """Return `length` bytes of flash from `address` on, to keep the old image before anything is erased.
+
+    The protocol has no checksum over what is read. With `twice`, each block is read until two readings in a row are
+    equal, which takes twice the time.
+
+    Raises:
+        ReadingsDifferError: a block reads differently every time.
+    """
+    work = _Work(length, progress, None)
+    parts = []
+    for at in range(address, address + length, BLOCK_BYTES):
+        size = min(BLOCK_BYTES, address + length - at)
+        parts.append(_read_alike(loader, at, size) if twice else loader.read_block(at, size))
+        work.add(size)
+    return b"".join(parts)
+
+
+def _read_alike(loader: RomUartLoader, address: int, size: int) -> bytes:
+    last = loader.read_block(address, size)
+    for _ in range(READ_TRIES.count):
+        again = loader.read_block(address, size)
+        if again == last:
+            return again
+        last = again
+    raise ReadingsDifferError.at(address, tries=READ_TRIES.count + 1)
 
 
 def compare_sectors(

@@ -85,11 +85,12 @@ SMALL_SYSTEM_READ = Quirk(
 QUIRKS = (SMALL_SYSTEM_READ,)
 
 _OWN = "own choice"
-ANSWER = Limit("wait for an answer", 1.0, "s", f"{_OWN}: 258 bytes at 9,600 baud take 0.3 s")
+ANSWER = Limit("longest wait for an answer", 1.0, "s", f"{_OWN}: 258 bytes at 9,600 baud take 0.3 s")
+ANSWER_SHORT = Limit("shortest wait for an answer, however quick the line was", 0.2, "s", f"{_OWN}: adapters pause")
 SILENCE_IN_DATA = Limit("longest silence between two bytes of one answer", 0.25, "s", _OWN)
 SYNC_ANSWER = Limit("wait for an answer to the synchronising byte", 0.1, "s", _OWN)
 QUIET = Limit("silence after which no late answer is expected", 0.03, "s", _OWN)
-SYNC_ROUNDS = Limit("rounds of synchronising before the board counts as silent", 2, "", _OWN)
+SYNC_ROUNDS = Limit("times that a board which answers may fail to list its commands", 5, "", _OWN)
 TRIES = Limit("tries of one command", 4, "", _OWN)
 ERASE_TRIES = Limit("tries of one erase", 2, "", f"{_OWN}: to erase twice is harmless")
 ERASE_SECTOR = Limit(
@@ -99,10 +100,12 @@ ERASE_SECTOR = Limit(
     "twice the longest time of a 128 KiB sector with 8-bit parallelism, 4 s (DS8626, from memory, unconfirmed)",
 )
 ERASE_MARGIN = Limit("factor on the part's longest erase time", 2.0, "", f"{_OWN}: cold or worn flash")
+READ_TRIES = Limit("further readings of a block until two in a row are equal", 4, "", _OWN)
 SECTOR_TRIES = Limit("tries to erase, write and verify one sector", 3, "", _OWN)
 
 LIMITS = (
     ANSWER,
+    ANSWER_SHORT,
     SILENCE_IN_DATA,
     SYNC_ANSWER,
     QUIET,
@@ -111,6 +114,7 @@ LIMITS = (
     ERASE_TRIES,
     ERASE_SECTOR,
     ERASE_MARGIN,
+    READ_TRIES,
     SECTOR_TRIES,
 )
 
