@@ -162,8 +162,8 @@ class FrameReader:
 def packet(message: Any) -> Packet:
     """Return a message object of pymavlink as a packet."""
     message.pack(_CODEC)
-    full = type(message).unpacker.size
-    return Packet(message.id, message.crc_extra, bytes(message.get_payload()).ljust(full, b"\0"))
+    kind = type(message)  # some messages have a field called id, which hides the number of the message in the object
+    return Packet(kind.id, kind.crc_extra, bytes(message.get_payload()).ljust(kind.unpacker.size, b"\0"))
 
 
 def fields(incoming: Incoming) -> Any:
