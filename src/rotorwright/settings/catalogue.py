@@ -114,9 +114,10 @@ class Setting:
     def show(self, value: Value) -> str:
         """Return the value as text with its label or unit, for a person."""
         if self.bits and not value.type.is_float:
-            return f"{value.text} ({self._bit_words(value)})"
+            return f"{value.text} = {self._bit_words(value)}"
         if self.choices:
-            return f"{value.text} ({self.label(value.number) or 'no label'})"
+            label = self.label(value.number)
+            return f"{value.text}, no label" if label is None else f"{value.text} = {label}"
         return f"{value.text} {self.unit}".rstrip()
 
     def _range_refusal(self, value: Value) -> str | None:

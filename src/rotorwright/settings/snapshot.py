@@ -288,7 +288,7 @@ def _duplicate(source: str, name: str) -> SnapshotDuplicateNameError:
 
 def _digest_error(source: str, written: str, found: str) -> SnapshotDigestError:
     return SnapshotDigestError(
-        f"The content of {source} is not what it was: its digest is {found[:16]}..., the file says {written[:16]}...",
+        f"The content of {source} is not what it was: its digest is {found[:16]}..., written was {written[:16]}...",
         why="The file was damaged or changed after it was written.",
         todo=_ANOTHER_COPY,
         source=source,

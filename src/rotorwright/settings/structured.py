@@ -160,6 +160,12 @@ class Table:
         prefix = f"{self.where}, " if self.where else ""
         return tuple(Table.of(each, where=f"{prefix}{key} entry {i}") for i, each in enumerate(entries, 1))
 
+    def optional_tables(self, key: str) -> tuple[Table | None, ...]:
+        """Return the list of tables under `key`, some of which may be null."""
+        prefix = f"{self.where}, " if self.where else ""
+        places = ((each, f"{prefix}{key} entry {i}") for i, each in enumerate(self._list(key), 1))
+        return tuple(None if each is None else Table.of(each, where=place) for each, place in places)
+
     def texts(self, key: str) -> tuple[str, ...]:
         """Return the list of texts under `key`; empty where the key is absent."""
         entries = self._list(key) if key in self.data else []

@@ -1,0 +1,175 @@
+"""From a case to its decision. Each function here is one rule; `decide_case` asks them in order."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rotorwright.settings import reasons
+from rotorwright.settings.decisions import (
+    KEEP_MINE,
+    LEAVE_OUT,
+    NEAREST_ABOVE,
+    NEAREST_BELOW,
+    TAKE_NEW_DEFAULT,
+    Decision,
+    DecisionKind,
+    Option,
+    Rule,
+    Write,
+)
+from rotorwright.settings.note_entries import Retire
+from rotorwright.settings.plans import TargetPlan, plan_target
+
+if TYPE_CHECKING:
+    from rotorwright.settings.cases import Case
+    from rotorwright.settings.sides import Sides
+
+
+_ALWAYS_NAMED = {NEAREST_BELOW, NEAREST_ABOVE, TAKE_NEW_DEFAULT}
+
+
+def decide_case(sides: Sides, case: Case) -> Decision:
+    """Return the decision on found settings that belong together."""
+    if isinstance(case.note, Retire):
+        return _made(case, DecisionKind.RETIRED, Rule.NOTE_RETIRE, reasons.retired(sides, case, case.note))
+    if _is_volatile(sides, case):
+        return _made(case, DecisionKind.ADOPT, Rule.VOLATILE, reasons.volatile(sides, case))
+    if _is_calibration(sides, case):
+        return _decide_calibration(sides, case)
+    if case.missing or not case.targets:
+        return _decide_without_successor(sides, case)
+    return _decide_with_successor(sides, case)
+
+
+def _decide_with_successor(sides: Sides, case: Case) -> Decision:
+    if _is_board(sides, case) and not sides.is_same_release:
+        return _made(case, DecisionKind.BOARD, Rule.CLASS_BOARD, reasons.board(sides, case))
+    if case.is_untouched:
+        return _made(case, DecisionKind.ADOPT, Rule.NEVER_CUSTOMISED, reasons.adopted(sides, case))
+    return _decide_customised(sides, case)
+
+
+def _decide_customised(sides: Sides, case: Case) -> Decision:
+    plans = tuple(plan_target(sides, case, target, defaults_matter=True) for target in case.targets)
+    if case.left_over or any(plan.problem for plan in plans):
+        return _held(sides, case, plans)
+    writes = _writes(plans)
+    if not writes:
+        return _made(case, DecisionKind.ADOPT, Rule.ALREADY_DEFAULT, reasons.already_default(sides, case, plans))
+    return _made(case, case.kind, case.rule, reasons.carried(sides, case, plans), writes)
+
+
+def _decide_calibration(sides: Sides, case: Case) -> Decision:
+    if not sides.inputs.same_aircraft:
+        return _made(case, DecisionKind.CALIBRATION, Rule.CALIBRATE_AGAIN, reasons.calibrate_again(sides, case))
+    if case.missing or not case.targets:
+        return _decide_without_successor(sides, case)
+    if case.is_untouched:
+        return _made(case, DecisionKind.CALIBRATION, Rule.CLASS_CALIBRATION, reasons.never_calibrated(sides, case))
+    plans = tuple(plan_target(sides, case, target, defaults_matter=False) for target in case.targets)
+    if case.left_over or any(plan.problem for plan in plans):
+        return _held(sides, case, plans)
+    reason = reasons.calibration_carried(sides, case, plans)
+    return _made(case, DecisionKind.CALIBRATION, Rule.CLASS_CALIBRATION, reason, _writes(plans))
+
+
+def _decide_without_successor(sides: Sides, case: Case) -> Decision:
+    if case.is_untouched:
+        return _made(case, DecisionKind.RETIRED, Rule.GONE_AT_DEFAULT, reasons.gone_at_default(sides, case))
+    rule = Rule.SUCCESSOR_MISSING if case.missing else Rule.UNKNOWN_NAME
+    leave_out = Option(LEAVE_OUT, f"Leave it out; {sides.new_words} runs without it")
+    return _made(case, DecisionKind.HELD, rule, reasons.without_successor(sides, case), options=(leave_out,))
+
+
+def _held(sides: Sides, case: Case, plans: tuple[TargetPlan, ...]) -> Decision:
+    problems = [plan.problem for plan in plans if plan.problem is not None]
+    rule = problems[0] if problems else Rule.BITS_LEFT_OVER
+    return _made(
+        case, DecisionKind.HELD, rule, reasons.held(sides, case, plans, rule), options=_options(sides, case, plans)
+    )
+
+
+def _options(sides: Sides, case: Case, plans: tuple[TargetPlan, ...]) -> tuple[Option, ...]:
+    ways: list[Option] = []
+    if all(plan.value is not None for plan in plans):
+        ways.append(Option(KEEP_MINE, reasons.keep_mine(sides, case, plans), _writes(plans)))
+    keys = dict.fromkeys(key for plan in plans for key in plan.alternatives)
+    ways += [option for key in keys if (option := _alternative(plans, key)) is not None]
+    ways.append(Option(TAKE_NEW_DEFAULT, reasons.take_new_default(sides, plans)))
+    return tuple(_without_doubles(ways))
+
+
+def _alternative(plans: tuple[TargetPlan, ...], key: str) -> Option | None:
+    words: list[str] = []
+    writes: list[Write] = []
+    for plan in plans:
+        way = plan.alternatives.get(key)
+        if way is None and plan.value is None:
+            return None
+        if way is not None:
+            words.append(way.words)
+            writes += [Write(plan.name, way.value)] if way.value != plan.theirs else []
+        else:
+            writes += _writes((plan,))
+    return Option(key, "; ".join(words), tuple(writes))
+
+
+def _without_doubles(options: list[Option]) -> list[Option]:
+    """Drop options that write what an earlier one writes; the neighbours and the new default are always named."""
+    kept: list[Option] = []
+    for option in options:
+        is_double = not option.writes or option.writes in [other.writes for other in kept]
+        if option.key in _ALWAYS_NAMED or not is_double:
+            kept.append(option)
+    return kept
+
+
+def _writes(plans: tuple[TargetPlan, ...]) -> tuple[Write, ...]:
+    return tuple(
+        Write(plan.name, plan.value)
+        for plan in plans
+        if plan.value is not None and not plan.takes_default and plan.value != plan.theirs
+    )
+
+
+def _made(
+    case: Case,
+    kind: DecisionKind,
+    rule: Rule,
+    reason: str,
+    writes: tuple[Write, ...] = (),
+    *,
+    options: tuple[Option, ...] = (),
+) -> Decision:
+    return Decision(
+        found=case.found,
+        kind=kind,
+        rule=str(rule),
+        reason=reason,
+        ours=case.ours,
+        base=case.base,
+        new_names=tuple(target.name for target in case.targets),
+        theirs=tuple(target.theirs for target in case.targets),
+        writes=writes,
+        options=options,
+    )
+
+
+def _is_volatile(sides: Sides, case: Case) -> bool:
+    settings = [sides.old_setting(name) for name in case.found]
+    settings += [sides.new_setting(target.name) for target in case.targets]
+    return any(setting.volatile for setting in settings if setting is not None)
+
+
+def _is_board(sides: Sides, case: Case) -> bool:
+    classes = sides.inputs.classes
+    return classes is not None and any(classes.is_board(name) for name in _all_names(case))
+
+
+def _is_calibration(sides: Sides, case: Case) -> bool:
+    classes = sides.inputs.classes
+    return classes is not None and any(classes.is_calibration(name) for name in _all_names(case))
+
+
+def _all_names(case: Case) -> tuple[str, ...]:
+    return (*case.found, *(target.name for target in case.targets))

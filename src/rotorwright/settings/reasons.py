@@ -1,0 +1,211 @@
+"""The reasons of decisions in words, with the values and units, for a person who has never seen the code."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rotorwright.settings.decisions import Rule
+from rotorwright.settings.note_entries import Convert, Join, Relabel, Split
+
+if TYPE_CHECKING:
+    from rotorwright.settings.cases import Case, Target
+    from rotorwright.settings.note_entries import Retire
+    from rotorwright.settings.plans import TargetPlan
+    from rotorwright.settings.sides import Sides
+
+
+def adopted(sides: Sides, case: Case) -> str:
+    """Never customised: the new default stands."""
+    start = "Never changed: it stood at its default" if len(case.found) == 1 else "Never changed: all at their defaults"
+    shown = _values(sides, case)
+    if all(_is_same_default(case, target) for target in case.targets):
+        return f"{start}, {shown}, and the default is the same in {sides.new_words}."
+    return f"{start}, {shown}. The default of {sides.new_words} stands: {_defaults(sides, case)}."
+
+
+def already_default(sides: Sides, case: Case, plans: tuple[TargetPlan, ...]) -> str:
+    """Customised, but the new default is that very value."""
+    new = _plan_values(sides, case, plans)
+    return f"{_had_set(sides, case)} That is now the default of {sides.new_words}: {new}.{_small_print(case, plans)}"
+
+
+def carried(sides: Sides, case: Case, plans: tuple[TargetPlan, ...]) -> str:
+    """Customised and carried over."""
+    new = _plan_values(sides, case, plans)
+    kept = f"{_first_up(sides.new_words)} has the same default, so yours is kept: {new}."
+    became = _what_becomes(sides, case, plans) if case.note is not None else kept
+    return f"{_had_set(sides, case)} {became}{_small_print(case, plans)}"
+
+
+def held(sides: Sides, case: Case, plans: tuple[TargetPlan, ...], rule: Rule) -> str:
+    """A person must decide."""
+    several = len(plans) > 1
+    facts = [f"{plan.name}: {plan.words}" if several else plan.words for plan in plans if plan.problem is not None]
+    if case.left_over:
+        facts.append(case.left_over)
+    told = _sentence("; ".join(facts))
+    if rule is Rule.DEFAULT_CHANGED and case.note is not None:
+        told = f"{_what_becomes(sides, case, plans)} But {'; '.join(facts)}."
+    return f"{_had_set(sides, case)} {told} Please decide.{_why(case)}"
+
+
+def retired(sides: Sides, case: Case, note: Retire) -> str:
+    """Gone, with what the aircraft loses by it."""
+    stood = f"It stood at its default, {_values(sides, case)}." if case.is_untouched else _had_set(sides, case)
+    return f"{sides.new_words} does without it. {stood} What is lost: {note.loses.rstrip('.')}.{_why(case)}"
+
+
+def gone_at_default(sides: Sides, case: Case) -> str:
+    """Gone without a successor, but nobody had set it."""
+    gone = "has another setting of this name" if sides.new_type(case.found[0]) is not None else "does not have it"
+    return f"{_first_up(sides.new_words)} {gone}. It stood at its default, {_values(sides, case)}."
+
+
+def without_successor(sides: Sides, case: Case) -> str:
+    """Customised, and the new release has no such setting."""
+    if case.missing:
+        names = " and ".join(case.missing)
+        what = f"By the change notes it becomes {names}, which {sides.new_words} does not have."
+    else:
+        what = f"{_first_up(sides.new_words)} knows no setting of this name, and no note says what became of it."
+    return f"{_had_set(sides, case)} {what} Please decide."
+
+
+def volatile(sides: Sides, case: Case) -> str:
+    """The aircraft changes it by itself."""
+    return f"The aircraft measures it by itself, so what it held, {_values(sides, case)}, is not carried over."
+
+
+def board(sides: Sides, case: Case) -> str:
+    """Belongs to the board: its defaults stand."""
+    stands = f"It belongs to the board, whose default in {sides.new_words} stands: {_defaults(sides, case)}."
+    if case.is_untouched:
+        return f"{stands} You had not changed it."
+    return f"{_had_set(sides, case)} {stands} Yours is not carried over: if you had changed the wiring, set it again."
+
+
+def calibration_carried(sides: Sides, case: Case, plans: tuple[TargetPlan, ...]) -> str:
+    """Measured on this very aircraft: carried."""
+    became = f" {_what_becomes(sides, case, plans)}" if case.note is not None else ""
+    carried_over = f"Calibrated on this very aircraft: {_values(sides, case)}. It is carried over."
+    return f"{carried_over}{became}{_small_print(case, plans)}"
+
+
+def never_calibrated(sides: Sides, case: Case) -> str:
+    """A calibration that was never done."""
+    return f"Never calibrated: it stood at its default, {_values(sides, case)}. There is nothing to carry over."
+
+
+def calibrate_again(sides: Sides, case: Case) -> str:
+    """Measured on another aircraft."""
+    whose = f"It was calibrated on another aircraft, {_values(sides, case)}, and belongs to that one's sensors."
+    return f"{whose} It is not carried over; the calibration must be done again on this one."
+
+
+def keep_mine(sides: Sides, case: Case, plans: tuple[TargetPlan, ...]) -> str:
+    """The option to carry ours over all the same."""
+    return f"Keep yours: {_plan_values(sides, case, plans)}"
+
+
+def take_new_default(sides: Sides, plans: tuple[TargetPlan, ...]) -> str:
+    """The option to let the new default stand."""
+    known = [
+        f"{_prefix(plans, plan)}{sides.show_new(plan.name, plan.theirs)}" for plan in plans if plan.theirs is not None
+    ]
+    shown = ", ".join(known) if len(known) == len(plans) else "not known yet"
+    return f"Take the default of {sides.new_words}: {shown}"
+
+
+def _had_set(sides: Sides, case: Case) -> str:
+    parts = []
+    for name, ours, base in zip(case.found, case.ours, case.base, strict=True):
+        shown = sides.show_old(name, ours)
+        if base is None:
+            words = f"{shown} (old default not known)"
+        elif base == ours:
+            words = f"{shown} (its default)"
+        else:
+            words = f"{shown} (default {sides.show_old(name, base)})"
+        parts.append(words if len(case.found) == 1 else f"{name} {words}")
+    start = "It held" if any(base is None for base in case.base) else "You had set"
+    return f"{start} {' and '.join(parts)}."
+
+
+def _values(sides: Sides, case: Case) -> str:
+    shown = [sides.show_old(name, ours) for name, ours in zip(case.found, case.ours, strict=True)]
+    if len(shown) == 1:
+        return shown[0]
+    return ", ".join(f"{name} {words}" for name, words in zip(case.found, shown, strict=True))
+
+
+def _defaults(sides: Sides, case: Case) -> str:
+    several = len(case.targets) > 1 or case.found != (case.targets[0].name,)
+    words = []
+    for target in case.targets:
+        shown = "not known yet" if target.theirs is None else sides.show_new(target.name, target.theirs)
+        words.append(f"{target.name} {shown}" if several else shown)
+    return ", ".join(words)
+
+
+def _is_same_default(case: Case, target: Target) -> bool:
+    same_name = case.found == (target.name,)
+    return same_name and target.base is not None and target.base.value == target.theirs
+
+
+def _what_becomes(sides: Sides, case: Case, plans: tuple[TargetPlan, ...]) -> str:
+    new = _plan_values(sides, case, plans)
+    names = " and ".join(plan.name for plan in plans)
+    renamed = "" if case.found == (names,) else f" and calls it {names}"
+    match case.note:
+        case Convert():
+            return _converted(sides, case, plans)
+        case Relabel():
+            words = f"gave its choices other numbers{renamed}"
+        case Split():
+            words = f"has {names} instead"
+        case Join():
+            words = f"has one setting for them, {names}"
+        case _:
+            words = f"calls it {names}"
+    return f"{sides.new_words} {words}: {new}."
+
+
+def _converted(sides: Sides, case: Case, plans: tuple[TargetPlan, ...]) -> str:
+    (plan,) = plans
+    setting = sides.new_setting(plan.name)
+    unit = f"in {setting.unit}" if setting is not None and setting.unit else "in another unit"
+    name = "" if case.found == (plan.name,) else f"calls it {plan.name} and "
+    shown = "" if plan.value is None else plan.value.text
+    return f"{sides.new_words} {name}counts it {unit}: {shown}."
+
+
+def _plan_values(sides: Sides, case: Case, plans: tuple[TargetPlan, ...]) -> str:
+    shown = []
+    for plan in plans:
+        value = plan.theirs if plan.takes_default and plan.theirs is not None else plan.value
+        words = "no value" if value is None else sides.show_new(plan.name, value)
+        untouched = " (untouched: its default)" if plan.takes_default and len(plans) > 1 else ""
+        shown.append(f"{_prefix(plans, plan)}{words}{untouched}")
+    return ", ".join(shown)
+
+
+def _prefix(plans: tuple[TargetPlan, ...], plan: TargetPlan) -> str:
+    return f"{plan.name} " if len(plans) > 1 else ""
+
+
+def _small_print(case: Case, plans: tuple[TargetPlan, ...]) -> str:
+    words = "; ".join(dict.fromkeys(plan.words for plan in plans if plan.words))
+    return (f" {_sentence(words)}" if words else "") + _why(case)
+
+
+def _why(case: Case) -> str:
+    why = case.note.why.strip() if case.note is not None else ""
+    return f" {_sentence(why)}" if why else ""
+
+
+def _sentence(words: str) -> str:
+    return f"{_first_up(words).rstrip('.')}." if words else ""
+
+
+def _first_up(words: str) -> str:
+    return words[:1].upper() + words[1:]
