@@ -29,8 +29,8 @@ if TYPE_CHECKING:
 SYSTEM_ID = 1
 COMPONENT_ID = 1  # MAV_COMP_ID_AUTOPILOT1
 STALL_S = 0.1
-"""After this silence inside a frame, what follows its start is searched for whole frames. The largest frame takes 24 ms
-at 115,200 baud; the rest is for hosts that pause."""
+"""A frame that is not whole this long after its start is taken for noise if whole frames follow. The largest takes
+24 ms at 115,200 baud; the rest is for hosts that pause."""
 
 _MARKER_V1 = 0xFE
 _MARKER_V2 = 0xFD
@@ -110,35 +110,42 @@ class FrameReader:
 
     def __init__(self) -> None:
         self._waiting = bytearray()
-        self._stalled_at_s: float | None = None
+        self._overdue_s: float | None = None  # when what waits should have become a whole frame
+        self._look_s: float | None = None
 
     def feed(self, data: bytes, now_s: float) -> list[Incoming]:
         """Take bytes that arrived at `now_s`; return the messages that are whole now, in order."""
+        before = len(self._waiting)
         self._waiting += data
         found = list(self._whole_frames())
-        self._stalled_at_s = now_s + STALL_S if self._waiting else None
-        return found
+        if not self._waiting:
+            self._overdue_s = self._look_s = None
+            return found
+        if not before or len(self._waiting) < before + len(data) or self._overdue_s is None:  # another start waits now
+            self._overdue_s = now_s + STALL_S
+        self._look_s = self._overdue_s
+        return found + self.look_again(now_s)
 
     def look_again(self, now_s: float) -> list[Incoming]:
-        """Return whole messages behind the start of a frame that did not go on for `STALL_S`.
+        """Return whole messages behind the start of a frame that did not become whole within `STALL_S`.
 
+        A damaged length would else swallow every message until as many bytes have come, however often the sender asks.
         If there is none, the started frame may still go on later: nothing is thrown away.
         """
-        if self._stalled_at_s is None or now_s < self._stalled_at_s:
+        if self._look_s is None or now_s < self._look_s:
             return []
-        self._stalled_at_s = None
+        self._look_s = None
         for start in range(1, len(self._waiting)):
             tail = FrameReader()
             if found := tail.feed(bytes(self._waiting[start:]), now_s):
-                self._waiting = tail._waiting
-                self._stalled_at_s = tail._stalled_at_s
+                self._waiting, self._overdue_s, self._look_s = tail._waiting, tail._overdue_s, tail._look_s
                 return found
         return []
 
     @property
     def next_event_s(self) -> float | None:
         """When `look_again` has something to do."""
-        return self._stalled_at_s
+        return self._look_s
 
     def _whole_frames(self) -> Iterator[Incoming]:
         while self._skip_to_marker():

@@ -96,6 +96,21 @@ def test_half_a_frame_does_not_swallow_the_one_behind_it_for_longer_than_the_sta
     assert reader.next_event_s is None
 
 
+def test_a_damaged_length_does_not_swallow_a_request_that_is_repeated_again_and_again() -> None:
+    damaged = bytearray(READ)
+    damaged[1] = 250
+    reader = FrameReader()
+    reader.feed(bytes(damaged), 0.0)
+    found: list[Incoming] = []
+    tries = 0
+    while not found:  # each try comes before the silence that would end the wait
+        tries += 1
+        found = reader.feed(READ, tries * STALL_S / 2)
+    assert tries == 2
+    assert ids(found) == [20, 20]
+    assert reader.next_event_s is None
+
+
 def test_a_slow_sender_may_pause_inside_a_frame() -> None:
     reader = FrameReader()
     reader.feed(FILE[:100], 0.0)
