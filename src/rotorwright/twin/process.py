@@ -347,7 +347,8 @@ def main(arguments: list[str] | None = None) -> int:
 
 
 def _serve_thornbill(wishes: argparse.Namespace) -> None:
-    from rotorwright.twin.boot import boot_thornbill  # noqa: PLC0415 - the firmware is loaded only where it runs
+    # The firmware is loaded only in the process where it runs.
+    from rotorwright.twin.application_start import start_from_flash  # noqa: PLC0415
     from rotorwright.twin.delivery import deliver  # noqa: PLC0415
 
     faults = FaultPlan.parse(wishes.fault)
@@ -356,7 +357,7 @@ def _serve_thornbill(wishes: argparse.Namespace) -> None:
         deliver(state)
     serve(
         wishes.state,
-        boot=boot_thornbill,
+        boot=start_from_flash,
         circumstances=Circumstances(baud=wishes.baud, speed=wishes.speed, faults=faults),
         ports_folder=wishes.ports_folder,
         name=wishes.name,
