@@ -71,23 +71,31 @@ def _decide(sides: Sides, group: list[Case]) -> Decision:
 
 def _groups(sides: Sides) -> list[list[Case]]:
     """Return the cases, those in one list that cannot be decided apart because their notes contradict each other."""
-    noted, named = _cases(sides)
-    claims: dict[tuple[str, str], list[int]] = defaultdict(list)
-    cases = noted + named
-    for index, case in enumerate(cases):
-        for key in _claims(case):
-            claims[key].append(index)
-    return _joined(cases, [indexes for indexes in claims.values() if len(indexes) > 1])
+    cases = _cases(sides)
+    clashes = _clashes([case.found for case in cases])
+    clashes += _clashes([tuple(target.name for target in case.targets) for case in cases])
+    return _together(cases, clashes) if clashes else [[case] for case in cases]
 
 
-def _cases(sides: Sides) -> tuple[list[Case], list[Case]]:
+def _clashes(names_of_all: list[tuple[str, ...]]) -> list[tuple[int, int]]:
+    """Return the pairs of places that share a name."""
+    owner: dict[str, int] = {}
+    return [
+        (owner[name], place)
+        for place, names in enumerate(names_of_all)
+        for name in names
+        if owner.setdefault(name, place) != place
+    ]
+
+
+def _cases(sides: Sides) -> list[Case]:
     found = sides.inputs.ours.settings
     notes = [note for note in _notes_in_order(sides) if any(name in found for name in old_names(note))]
     spoken_of = {name for note in notes for name in old_names(note)}
     successors = {name for note in notes for name in new_names(note)}
     noted = [case_with_note(sides, note) for note in notes]
     named = [_give_way(case_without_note(sides, name), successors) for name in found if name not in spoken_of]
-    return noted, named
+    return noted + named
 
 
 def _give_way(case: Case, successors: set[str]) -> Case:
@@ -102,24 +110,19 @@ def _notes_in_order(sides: Sides) -> Iterable[Note]:
     return sorted(notes, key=lambda note: (old_names(note), new_names(note), type(note).__name__))
 
 
-def _claims(case: Case) -> list[tuple[str, str]]:
-    return [("old", name) for name in case.found] + [("new", target.name) for target in case.targets]
-
-
-def _joined(cases: list[Case], clashes: list[list[int]]) -> list[list[Case]]:
+def _together(cases: list[Case], clashes: list[tuple[int, int]]) -> list[list[Case]]:
     leader = list(range(len(cases)))
 
-    def lead(index: int) -> int:
-        while leader[index] != index:
-            index = leader[index]
-        return index
+    def lead(place: int) -> int:
+        while leader[place] != place:
+            place = leader[place]
+        return place
 
-    for indexes in clashes:
-        for index in indexes[1:]:
-            leader[lead(index)] = lead(indexes[0])
+    for one, other in clashes:
+        leader[lead(other)] = lead(one)
     groups: dict[int, list[Case]] = defaultdict(list)
-    for index, case in enumerate(cases):
-        groups[lead(index)].append(case)
+    for place, case in enumerate(cases):
+        groups[lead(place)].append(case)
     return list(groups.values())
 
 

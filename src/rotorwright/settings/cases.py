@@ -163,15 +163,12 @@ def _target(
     sides: Sides, old: str, new: str, law: Law, type_: SettingType, *, speaks_for_meaning: bool = False
 ) -> Target:
     ours, base = _ours(sides, old), sides.base(old)
+    became = convert(ours, law, type_)
+    if ours == base:
+        return Target(new, became, became, sides.theirs(new), None, isinstance(law, BitField))
     changed = None if speaks_for_meaning else meaning_change(sides.old_setting(old), sides.new_setting(new), ours)
-    return Target(
-        new,
-        convert(ours, law, type_),
-        None if base is None else convert(base, law, type_),
-        sides.theirs(new),
-        changed,
-        isinstance(law, BitField),
-    )
+    base_became = None if base is None else convert(base, law, type_)
+    return Target(new, became, base_became, sides.theirs(new), changed, isinstance(law, BitField))
 
 
 def _joined(sides: Sides, note: Join, type_: SettingType) -> Target:

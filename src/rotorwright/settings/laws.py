@@ -123,12 +123,12 @@ def convert(value: Value, law: Law, target: SettingType) -> Conversion:
     whole-number target takes a result only if it is whole, or if the way back gives the very same float; else there is
     no value, and the two whole neighbours are named.
     """
+    if value.type is target and (law is SAME or law == SAME):
+        return Conversion(value)
     if isinstance(law, Labels):
         return _relabelled(value, law, target)
     if isinstance(law, BitField):
         return _picked(value, law, target)
-    if law == SAME and value.type is target:
-        return Conversion(value)
     return _scaled(value, law, target)
 
 

@@ -1,4 +1,4 @@
-"""The three sides of a carry-over, and what is known of each: as found (ours), old defaults (base), new ones (theirs)."""
+"""The three sides of a carry-over: as found (ours), old defaults (base), new defaults (theirs)."""
 
 from __future__ import annotations
 

@@ -7,7 +7,7 @@ aircraft with the same settings have the same digest whenever they were taken.
 from __future__ import annotations
 
 import re
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING
 
 from rotorwright.errors import SettingsError
@@ -92,6 +92,7 @@ class Snapshot:
     identity: Identity
     settings: Mapping[str, Value]
     taken_at: str
+    _sha256: list[str] = field(init=False, repr=False, compare=False, default_factory=list)
 
     def __post_init__(self) -> None:
         if not _TIME.match(self.taken_at):
@@ -103,7 +104,9 @@ class Snapshot:
     @property
     def sha256(self) -> str:
         """SHA-256 in hexadecimal over the canonical JSON of everything but the time."""
-        return canonical_sha256(_content(self))
+        if not self._sha256:  # worked out once: it takes as long as deciding half of a carry-over
+            self._sha256.append(canonical_sha256(_content(self)))
+        return self._sha256[0]
 
 
 @dataclass(frozen=True, slots=True)

@@ -45,12 +45,12 @@ class SettingType(StrEnum):
     @property
     def is_float(self) -> bool:
         """Whether values are 32-bit floats."""
-        return self is SettingType.FLOAT
+        return self is _FLOAT
 
     @property
     def is_signed(self) -> bool:
         """Whether negative numbers have a place in this type."""
-        return self in {SettingType.INT8, SettingType.INT16, SettingType.INT32, SettingType.FLOAT}
+        return self in _SIGNED
 
     @property
     def lowest(self) -> int | float:
@@ -66,6 +66,10 @@ class SettingType(StrEnum):
             return FLOAT32_MAX
         return (1 << (8 * self.size_bytes - int(self.is_signed))) - 1
 
+
+# Looked up for each of a thousand settings, and looking a member up through its class is slow.
+_FLOAT = SettingType.FLOAT
+_SIGNED = frozenset({SettingType.INT8, SettingType.INT16, SettingType.INT32, SettingType.FLOAT})
 
 _SIZES = {
     SettingType.UINT8: 1,
@@ -154,7 +158,8 @@ class Value:
         """The value as a Python number. A NaN loses its payload here: use `bits` to keep it."""
         if self.type.is_float:
             return float(struct.unpack("<f", self.to_bytes())[0])
-        return int.from_bytes(self.to_bytes(), "little", signed=self.type.is_signed)
+        width = 8 * self.type.size_bytes
+        return self.bits - (1 << width) if self.type.is_signed and self.bits >> (width - 1) else self.bits
 
     @property
     def text(self) -> str:
