@@ -11,7 +11,7 @@ from rotorwright.changeover.gates import TEXTS
 from rotorwright.changeover.gates import Gate as GateName
 from rotorwright.changeover.kept import kept_from
 from rotorwright.changeover.state import ChangeoverState, fold
-from rotorwright.changeover.steps import BACK, FORWARD, Stage, StepRule
+from rotorwright.changeover.steps import BACK, FORWARD, Stage, StepRule, next_step
 from rotorwright.report.data import (
     AircraftFacts,
     Evidence,
@@ -87,7 +87,8 @@ def report_of(journal: Journal, *, title: str | None = None) -> ReportData:
         faults=_faults(events),
         files=_files(events),
         events=tuple(JournalLine(sequence=e.sequence, at=e.at, kind=e.kind, words=_event_words(e)) for e in events),
-        remarks=_remarks(sheet),
+        remarks=_remarks(sheet, events),
+        todo=_todo(journal, state),
         made_by=f"Rotorwright {rotorwright.__version__}",
     )
 
@@ -243,14 +244,7 @@ def _deciders(events: Sequence[Event]) -> dict[str, str]:
 
 def sheet_line(decision: Decision, old: Catalogue | None, new: Catalogue | None, who: Mapping[str, str]) -> SheetLine:
     """Return one line of the sheet in words; `who` names who decided a held setting, by its name."""
-    after = {write.name: write.value for write in decision.effective_writes}
-    shown = [_shown(name, value, new) for name, value in after.items()]
-    if not shown:
-        shown = [
-            _shown(name, value, new)
-            for name, value in zip(decision.new_names, decision.theirs, strict=False)
-            if value is not None
-        ]
+    shown = [_shown(name, value, new) for name, value in _values_after(decision).items()]
     chosen = next((option.words for option in decision.options if option.key == decision.chosen), "")
     return SheetLine(
         names=", ".join(decision.found),
@@ -260,6 +254,16 @@ def sheet_line(decision: Decision, old: Catalogue | None, new: Catalogue | None,
         reason=decision.reason,
         decision=f"{chosen} ({who.get(decision.found[0], '')})" if chosen else "",
     )
+
+
+def _values_after(decision: Decision) -> dict[str, Value]:
+    """Return what the new names hold: what is written, else the default that stands; nothing while undecided."""
+    if decision.is_undecided:
+        return {}
+    defaults = zip(decision.new_names, decision.theirs, strict=False)
+    return {name: value for name, value in defaults if value is not None} | {
+        write.name: write.value for write in decision.writes_in_force
+    }
 
 
 def _shown(name: str, value: Value, catalogue: Catalogue | None) -> str:
@@ -333,16 +337,27 @@ def _trace(label: str, rows: JsonValue, column: int) -> Trace:
     return Trace(label=label, points=tuple(points))
 
 
+_ABOUT_A_FAULT = {EventKind.INTERRUPTED, EventKind.RESUMED}
+
+
 def _faults(events: Sequence[Event]) -> tuple[Fault, ...]:
-    interrupted = tuple(
-        Fault(name=str(e.facts.get("error", "")), words=str(e.facts.get("what", "")), at=e.at)
-        for e in _of(events, EventKind.INTERRUPTED)
+    """Return the interruptions after which the job went on; one that nothing follows yet is not survived."""
+    worked_on = [event.sequence for event in events if event.kind not in _ABOUT_A_FAULT]
+    last = max(worked_on, default=0)
+    return tuple(_fault(event) for event in events if event.kind in _ABOUT_A_FAULT and event.sequence < last)
+
+
+def _fault(event: Event) -> Fault:
+    if event.kind == EventKind.RESUMED:
+        return Fault(
+            name="The job was taken up again by a new run.", words=str(event.facts.get("standing", "")), at=event.at
+        )
+    step = str(event.facts.get("step", "")).replace("-", " ")
+    return Fault(
+        name=str(event.facts.get("what", "")),
+        words=f"The step '{step}' was done again from what the aircraft said ({event.facts.get('error', '')}).",
+        at=event.at,
     )
-    resumed = tuple(
-        Fault(name="taken up again", words=str(e.facts.get("standing", "")), at=e.at)
-        for e in _of(events, EventKind.RESUMED)
-    )
-    return interrupted + resumed
 
 
 _FILE_WORDS = {
@@ -380,10 +395,20 @@ def _event_words(event: Event) -> str:
     return f"{words}: {', '.join(more)}" if more else words
 
 
-def _remarks(sheet: CarryOverSheet | None) -> tuple[str, ...]:
-    if sheet is None:
-        return ()
-    return (f"{len(sheet.arrivals)} settings are new in {sheet.to_release} and have the board's own defaults.",)
+def _remarks(sheet: CarryOverSheet | None, events: Sequence[Event]) -> tuple[str, ...]:
+    remarks = []
+    if sheet is not None:
+        words = f"{len(sheet.arrivals)} settings are new in {sheet.to_release} and have the board's own defaults."
+        remarks.append(words)
+    if events:
+        # A chain cut off at its end still fits; whoever has this digest can tell.
+        remarks.append(f"The journal ends with event {events[-1].sequence}, digest {events[-1].sha256}.")
+    return tuple(remarks)
+
+
+def _todo(journal: Journal, state: ChangeoverState) -> str:
+    rule = next_step(state)
+    return f"{rule.words}: rotorwright resume {journal.changeover_id}" if rule else ""
 
 
 def _of(events: Sequence[Event], kind: str) -> tuple[Event, ...]:
