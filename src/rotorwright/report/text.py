@@ -56,7 +56,7 @@ def _lines(data: ReportData) -> Iterator[str]:
 def _row(label: str, text: str) -> Iterator[str]:
     """Yield a label and its text, wrapped under itself. Line feeds in the text count as blanks."""
     words = " ".join(visible(text).split())
-    head = visible(label).ljust(LABEL - 1) + " "
+    head = visible(label).replace("\n", " ").ljust(LABEL - 1) + " "
     if len(head) > LABEL:
         yield from _wrapped(head, indent="")
         head = " " * LABEL

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import fields, replace
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from rotorwright.report import AircraftFacts, Outcome, ReportData, StageCard, StageState, one_page_summary
@@ -61,6 +61,8 @@ def test_the_next_action_is_prominent_while_the_job_is_not_finished(card: Report
 
 
 @given(text=st.text(max_size=300))
+@example(text="0\n")
+@example(text="a\nb" * 40)
 def test_no_text_breaks_the_page_or_steers_the_terminal(text: str) -> None:
     data = ReportData(
         title=text,
