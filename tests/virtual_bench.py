@@ -31,7 +31,7 @@ from rotorwright.hangar.book_pack import pack_book
 from rotorwright.hangar.store import Hangar
 from rotorwright.links.wire import LineSettings
 from rotorwright.twin.assembly import Circumstances, MemoryBytes, build_aircraft
-from rotorwright.twin.boot import boot_thornbill
+from rotorwright.twin.application_start import start_from_flash
 from rotorwright.twin.clock import VirtualClock
 from rotorwright.twin.delivery import AIRFRAME, PAPERS, delivered_memories
 from rotorwright.twin.faults import FaultPlan
@@ -172,7 +172,7 @@ class VirtualBench:
     ) -> VirtualAircraft:
         """Return a fresh aircraft on the memories, its power just switched on."""
         how = Circumstances(baud=baud, speed=1.0, faults=faults or FaultPlan())
-        return build_aircraft(self.papers, self.memories, boot_thornbill, circumstances=how, start_s=clock.now_s())
+        return build_aircraft(self.papers, self.memories, start_from_flash, circumstances=how, start_s=clock.now_s())
 
     def run(
         self,

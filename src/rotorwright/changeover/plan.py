@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from rotorwright.changeover.errors import (
@@ -35,6 +36,12 @@ if TYPE_CHECKING:
     from rotorwright.hangar.books import ReleaseBook
     from rotorwright.hangar.journal import JsonValue
     from rotorwright.settings.catalogue import Catalogue
+    from rotorwright.settings.values import Value
+
+
+# A kept file never changes, so its content is the key: one job asks for the same ones many times.
+_parse_image = lru_cache(maxsize=4)(read_intel_hex)
+_parse_sheet = lru_cache(maxsize=4)(parse_sheet)
 
 
 def board_of(identity: Identity, book: ReleaseBook) -> Board:
@@ -59,7 +66,7 @@ def read_image(shop: Workshop) -> Image:
     """Return the image of this changeover from the kept file."""
     kept = shop.state.image_file
     assert kept is not None
-    return read_intel_hex(shop.journal.fetch(kept), name=kept.name)
+    return _parse_image(shop.journal.fetch(kept), name=kept.name)
 
 
 def judge(shop: Workshop, image: Image, *, chip_id: int | None) -> tuple[Fit, ChosenImage]:
@@ -196,7 +203,7 @@ def current_sheet(shop: Workshop) -> CarryOverSheet:
     """Return the sheet as decided so far."""
     kept = shop.state.sheet
     assert kept is not None
-    return parse_sheet(shop.journal.fetch(kept), source=kept.name)
+    return _parse_sheet(shop.journal.fetch(kept), source=kept.name)
 
 
 def decide(shop: Workshop) -> None:

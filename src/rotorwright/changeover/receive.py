@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from rotorwright.changeover.events import EventKind
@@ -17,6 +18,11 @@ if TYPE_CHECKING:
     from rotorwright.changeover.workshop import Workshop
     from rotorwright.hangar.files import KeptFile
     from rotorwright.hangar.journal import JsonValue
+
+
+# A kept file never changes, so its content is the key: one job asks for the same ones many times.
+_parse_catalogue = lru_cache(maxsize=4)(parse_catalogue)
+_parse_snapshot = lru_cache(maxsize=4)(parse_snapshot)
 
 
 def identify(shop: Workshop) -> None:
@@ -40,14 +46,13 @@ def save(shop: Workshop) -> None:
         display = read_display_if_any(link)
     snapshot = Snapshot(identity=identity, settings=settings, taken_at=shop.now())
     file = keep_snapshot(shop, "as-found", snapshot)
+    known = None if catalogue is None else print_catalogue(catalogue)
     facts: dict[str, JsonValue] = {
         "file": kept_facts(file),
         "snapshot_sha256": snapshot.sha256,
         "settings": len(settings),
         "readings": 2,
-        "catalogue": _kept_or_none(
-            shop, "old-catalogue", "json", print_catalogue(catalogue) if catalogue is not None else None
-        ),
+        "catalogue": _kept_or_none(shop, "old-catalogue", "json", known),
         "display": _kept_or_none(shop, "old-display", "bin", display),
     }
     shop.note(EventKind.SNAPSHOT_SAVED, **facts)
@@ -73,7 +78,7 @@ def as_found(shop: Workshop) -> Snapshot:
     """Return the as-found snapshot from disk."""
     kept = shop.state.as_found
     assert kept is not None
-    return parse_snapshot(shop.journal.fetch(kept), source=kept.name)
+    return _parse_snapshot(shop.journal.fetch(kept), source=kept.name)
 
 
 def keep_snapshot(shop: Workshop, name: str, snapshot: Snapshot) -> KeptFile:
@@ -89,7 +94,7 @@ def keep_content(shop: Workshop, name: str, suffix: str, data: bytes) -> KeptFil
 
 def catalogue_from(shop: Workshop, kept: KeptFile | None) -> Catalogue | None:
     """Return a kept catalogue."""
-    return parse_catalogue(shop.journal.fetch(kept)) if kept else None
+    return _parse_catalogue(shop.journal.fetch(kept)) if kept else None
 
 
 def _kept_or_none(shop: Workshop, name: str, suffix: str, data: bytes | None) -> dict[str, JsonValue] | None:

@@ -23,7 +23,7 @@ from rotorwright.errors import WorkflowError
 from rotorwright.hangar.book_pack import pack_book
 from rotorwright.hangar.store import Hangar
 from rotorwright.links.clock import RealClock
-from rotorwright.links.ports import open_port
+from rotorwright.links.serial_port import SerialPort
 from rotorwright.links.wire import LineSettings
 from rotorwright.report.from_changeover import report_of
 from rotorwright.settings.sheet import parse_sheet
@@ -209,7 +209,7 @@ def _open_or_find(hangar: Hangar, place: DemoFolder) -> str:
     port = str(place.twin.port_link)
     return open_card(
         hangar,
-        identity=read_identity(open_port(port), RealClock(), LineSettings(921_600)),
+        identity=read_identity(SerialPort(port), RealClock(), LineSettings(921_600)),
         port=port,
         book=pack_book(place.book),
         image=place.new_image.read_bytes(),

@@ -23,7 +23,7 @@ from rotorwright.hangar.book_pack import pack_book
 from rotorwright.hangar.places import hangar_folder
 from rotorwright.hangar.store import Hangar
 from rotorwright.links.clock import RealClock
-from rotorwright.links.ports import open_port
+from rotorwright.links.serial_port import SerialPort
 from rotorwright.links.wire import LineSettings
 from rotorwright.report.from_changeover import report_of
 from rotorwright.report.html import render_report
@@ -67,7 +67,7 @@ def start(options: BenchOptions, *, image: Path, book: Path, airframe: str) -> i
     assert options.port is not None
     image_bytes, book_bytes = read_input_file(image), pack_book(book)
     person = _person(options)
-    port, clock, line = open_port(options.port), RealClock(), LineSettings(options.baud)
+    port, clock, line = SerialPort(options.port), RealClock(), LineSettings(options.baud)
     with open_hangar(options.hangar) as hangar:
         identity = read_identity(port, clock, line)
         changeover_id = open_card(
@@ -167,7 +167,7 @@ def make_workshop(
     """Return the workshop of one run: real port, real clock."""
     shop = Workshop(
         journal=journal,
-        port=open_port(options.port or "-"),
+        port=SerialPort(options.port or "-"),
         clock=RealClock(),
         person=person,
         application_line=LineSettings(options.baud),
@@ -175,7 +175,7 @@ def make_workshop(
         wall_time=utc_now,
     )
     if options.port is None:
-        shop.port = open_port(shop.state.port)
+        shop.port = SerialPort(shop.state.port)
     if bar is not None:
         shop.progress = bar.show
     return shop

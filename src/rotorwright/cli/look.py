@@ -46,12 +46,12 @@ def save_snapshot(port: str, *, out: Path | None, baud: int, as_json: bool) -> i
     from rotorwright.cli.jobs import shown_progress, utc_now
     from rotorwright.hangar.files import write_kept_file
     from rotorwright.links.clock import RealClock
-    from rotorwright.links.ports import open_port
+    from rotorwright.links.serial_port import SerialPort
     from rotorwright.links.wire import LineSettings
     from rotorwright.settings.snapshot import print_snapshot
 
     with shown_progress() as bar:
-        snapshot = read_aircraft(open_port(port), RealClock(), LineSettings(baud), now=utc_now, progress=bar.show)
+        snapshot = read_aircraft(SerialPort(port), RealClock(), LineSettings(baud), now=utc_now, progress=bar.show)
     path = out or Path(f"{snapshot.identity.unique_id}-{snapshot.taken_at.replace(':', '')}.json")
     kept = write_kept_file(path, print_snapshot(snapshot))
     if as_json:

@@ -8,14 +8,16 @@ from rich.markup import escape
 
 from rotorwright.cli.console import out
 from rotorwright.errors import WorkflowError
-from rotorwright.links.ports import ports_folder
+from rotorwright.links.ports import default_port_folders
 from rotorwright.twin.assembly import Circumstances
-from rotorwright.twin.boot import boot_thornbill
+from rotorwright.twin.application_start import start_from_flash
 from rotorwright.twin.delivery import AIRFRAME, deliver
 from rotorwright.twin.faults import FaultPlan
 from rotorwright.twin.hands import HandsClient
 from rotorwright.twin.process import serve
 from rotorwright.twin.state import StateFolder
+from rotorwright.twin.thornbill.book import write_book
+from rotorwright.twin.thornbill.images import DEMO_FILE_NAMES, write_demo_images
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -49,15 +51,27 @@ def serve_twin(path: Path, *, baud: int, speed: float, faults: list[str]) -> int
     folder = StateFolder(path)
     if not folder.is_made:
         deliver(folder)
-        out.print(f"A new {AIRFRAME} is in {escape(str(path))}.")
+        out.print(f"A new {AIRFRAME} is in {escape(str(path))}.", soft_wrap=True)
+    _lay_out_papers(path)
     serve(
         path,
-        boot=boot_thornbill,
+        boot=start_from_flash,
         circumstances=Circumstances(baud=baud, speed=speed, faults=FaultPlan.parse(faults)),
-        ports_folder=ports_folder(),
+        ports_folder=default_port_folders()[0],
         on_ready=_say_ready,
     )
     return 0
+
+
+def _lay_out_papers(path: Path) -> None:
+    """Put the release book and the images beside the aircraft, so that a person has all that the job takes."""
+    book, images = path / "book", path / "images"
+    if not book.exists():
+        write_book(book)
+        images.mkdir(exist_ok=True)
+        write_demo_images(images)
+    out.print(f"Its release book is {escape(str(book))}", soft_wrap=True)
+    out.print(f"The image of 6.0 is {escape(str(images / DEMO_FILE_NAMES['6.0', 'C405']))}", soft_wrap=True)
 
 
 def _say_ready(port: Path) -> None:
