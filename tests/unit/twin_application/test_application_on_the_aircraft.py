@@ -122,7 +122,7 @@ def test_an_answer_does_not_wait_long_behind_the_list() -> None:
     bench.hear(0.3)
     start = bench.clock.now_s()
     bench.command(0)
-    assert bench.clock.now_s() - start < 0.06
+    assert bench.clock.now_s() - start < 0.03
 
 
 def test_an_unknown_image_leaves_the_aircraft_silent() -> None:
