@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, TypeVar
 
 from rotorwright.links.rom_uart.codec import (
     LoaderInfo,
+    WriteMessages,
     address_message,
     command_message,
-    data_message,
     extended_sectors_message,
     fill_words,
     length_message,
@@ -53,6 +53,8 @@ if TYPE_CHECKING:
     from rotorwright.links.wire import Clock, Wire
 
 _T = TypeVar("_T")
+
+_WRITE = command_message(Command.WRITE)
 
 UNIQUE_ID_BYTES = 12
 """96 bits (RM0090, device electronic signature)."""
@@ -139,8 +141,12 @@ class RomUartLoader:
             UnalignedAddressError: `address` is not on a word. Nothing was sent.
             BlockTornError: a block was written in part; its sector must be erased.
         """
-        for offset in range(0, len(data), BLOCK_BYTES):
-            self.write_block(address + offset, data[offset : offset + BLOCK_BYTES])
+        offsets = range(0, len(data), BLOCK_BYTES)
+        if address % WORD_BYTES:
+            raise UnalignedAddressError.at(address)
+        blocks = [WriteMessages.of(address + offset, data[offset : offset + BLOCK_BYTES]) for offset in offsets]
+        for offset, block in zip(offsets, blocks, strict=True):
+            self.write_prepared(block)
             if progress is not None:
                 progress(min(offset + BLOCK_BYTES, len(data)), len(data))
 
@@ -152,8 +158,12 @@ class RomUartLoader:
         """
         if address % WORD_BYTES:
             raise UnalignedAddressError.at(address)
+        self.write_prepared(WriteMessages.of(address, data))
+
+    def write_prepared(self, block: WriteMessages) -> None:
+        """Write a block whose messages were made before, as `write_block` does."""
         self._require(Command.WRITE)
-        self._repeat(Command.WRITE, partial(self._write_once, address, data), shown=f"{address:#010x}")
+        self._repeat(Command.WRITE, partial(self._write_once, block), shown=f"{block.address:#010x}")
 
     def erase(self, sectors: Sequence[int], *, timeout_s: float | None = None) -> None:
         """Erase the flash sectors with these numbers, and no others.
@@ -214,14 +224,14 @@ class RomUartLoader:
     def _read_repeatedly(self, address: int, length: int) -> bytes:
         return self._repeat(Command.READ, partial(self._read_once, address, length), shown=f"{address:#010x}")
 
-    def _write_once(self, address: int, data: bytes) -> None:
-        self._dialogue.ask(command_message(Command.WRITE), "command")
-        self._dialogue.ask(address_message(address), "address")
+    def _write_once(self, block: WriteMessages) -> None:
+        self._dialogue.ask(_WRITE, "command")
+        self._dialogue.ask(block.address_message, "address")
         try:
-            self._dialogue.ask(data_message(data), "data")
+            self._dialogue.ask(block.data_message, "data")
         except (RefusedMessage, SilentLine):
             self._resynchronise(Command.WRITE, SYNC_PATTERN)
-            if not self._is_written(address, data):
+            if not self._is_written(block.address, block.data):
                 raise
 
     def _is_written(self, address: int, data: bytes) -> bool:

@@ -6,6 +6,7 @@ brings both ends back to a known state, "ready for a command", whatever happened
 
 from __future__ import annotations
 
+from collections import defaultdict
 from typing import TYPE_CHECKING
 
 from rotorwright.links.delay import AnswerDelay
@@ -53,7 +54,7 @@ class Dialogue:
         self._input = bytearray()
         self._stray = bytearray()
         self._echoes = False
-        self._delays: dict[str, AnswerDelay] = {}
+        self._delays: defaultdict[str, AnswerDelay] = defaultdict(_first_delay)
 
     @property
     def port(self) -> str:
@@ -77,7 +78,7 @@ class Dialogue:
             RefusedMessage: the answer was NACK.
             SilentLine: none came.
         """
-        delay = self._delays.setdefault(part, _first_delay())
+        delay = self._delays[part]
         self._send(message)
         sent_s = self._clock.now_s()
         answer = self._answer(delay.wait_s if timeout_s is None else timeout_s)
@@ -119,8 +120,9 @@ class Dialogue:
             self._discard()
             self._wire.send(piece)
             answered = self._synchronising_answer(piece)
-            self._drain()
-            if answered and len(piece) == 1:
+            if len(piece) > 1:
+                self._drain()
+            elif answered:
                 return
         raise LoaderSilentError.on(self.port, heard=self.heard)
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
+from rotorwright.links.rom_uart.codec import WriteMessages
 from rotorwright.links.rom_uart.errors import (
     BlockTornError,
     ImageDiffersError,
@@ -238,11 +239,12 @@ class _Writer:
         self.erased.add(sector.number)
 
     def _program(self, sector: Sector) -> None:
-        for address, data in _blocks(self.image, sector):
+        blocks = [WriteMessages.of(address, data) for address, data in _blocks(self.image, sector)]
+        for block in blocks:
             self.work.stop_if_wanted()
-            if data.strip(bytes((ERASED,))):  # an erased sector reads so already
-                self.loader.write_block(address, data)
-            self.work.add(len(data))
+            if block.data.strip(bytes((ERASED,))):  # an erased sector reads so already
+                self.loader.write_prepared(block)
+            self.work.add(len(block.data))
 
 
 def _verify_all(loader: RomUartLoader, image: Image, sectors: Sequence[Sector], work: _Work) -> None:
