@@ -22,7 +22,15 @@ from rotorwright.links.rom_uart.errors import (
     SectorNotWrittenError,
     WriteCancelledError,
 )
-from rotorwright.links.rom_uart.spec import BLOCK_BYTES, ERASE_MARGIN, ERASED, READ_TRIES, SECTOR_TRIES, WORD_BYTES
+from rotorwright.links.rom_uart.spec import (
+    BLOCK_BYTES,
+    DIFFERENCES,
+    ERASE_MARGIN,
+    ERASED,
+    READ_TRIES,
+    SECTOR_TRIES,
+    WORD_BYTES,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterator, Sequence
@@ -259,10 +267,13 @@ def _compare(loader: RomUartLoader, image: Image, sector: Sector, work: _Work) -
 
 
 def _first_difference(loader: RomUartLoader, image: Image, sector: Sector, work: _Work) -> int | None:
-    """Return the address of the first block of `sector` that differs from the image, also in a second reading."""
+    """Return the address of the first block of `sector` that differs from the image in several readings; None if none.
+
+    No checksum guards what is read, so one bad reading says nothing; that a damaged one is right by chance cannot be.
+    """
     for address, data in _blocks(image, sector):
         work.stop_if_wanted()
-        if loader.read_block(address, len(data)) != data and loader.read_block(address, len(data)) != data:
+        if all(loader.read_block(address, len(data)) != data for _ in range(DIFFERENCES.count)):
             return address
         work.add(len(data))
     return None

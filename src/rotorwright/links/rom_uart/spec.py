@@ -91,8 +91,8 @@ SILENCE_IN_DATA = Limit("longest silence between two bytes of one answer", 0.25,
 SYNC_ANSWER = Limit("wait for an answer to the synchronising byte", 0.1, "s", _OWN)
 QUIET = Limit("silence after which no late answer is expected", 0.03, "s", _OWN)
 SYNC_ROUNDS = Limit("times that a board which answers may fail to list its commands", 5, "", _OWN)
-TRIES = Limit("tries of one command", 4, "", _OWN)
-ERASE_TRIES = Limit("tries of one erase", 2, "", f"{_OWN}: to erase twice is harmless")
+TRIES = Limit("tries of one command", 8, "", _OWN)
+ERASE_TRIES = Limit("silent tries of one erase", 3, "", f"{_OWN}: to erase twice is harmless")
 ERASE_SECTOR = Limit(
     "wait for one sector to be erased when its part is not known",
     8.0,
@@ -101,6 +101,7 @@ ERASE_SECTOR = Limit(
 )
 ERASE_MARGIN = Limit("factor on the part's longest erase time", 2.0, "", f"{_OWN}: cold or worn flash")
 READ_TRIES = Limit("further readings of a block until two in a row are equal", 4, "", _OWN)
+DIFFERENCES = Limit("readings that must all differ before a block counts as different", 3, "", _OWN)
 SECTOR_TRIES = Limit("tries to erase, write and verify one sector", 3, "", _OWN)
 
 LIMITS = (
@@ -115,25 +116,21 @@ LIMITS = (
     ERASE_SECTOR,
     ERASE_MARGIN,
     READ_TRIES,
+    DIFFERENCES,
     SECTOR_TRIES,
 )
 
 _HALF_COMMAND = 0x55  # no command, no complement of one, and never one with itself
 
-SYNC_PATTERN = (
-    b"\x7f",
-    b"\x7f",
-    b"\x7f",
-    b"\x33" + bytes((_HALF_COMMAND,)) * 271,
-    b"\x7f",
-    b"\x7f",
-    b"\x7f",
-)
+_FILLER = b"\x33" + bytes((_HALF_COMMAND,)) * 271
+
+SYNC_PATTERN = (b"\x7f", b"\x7f", b"\x7f", _FILLER, b"\x7f", b"\x7f", _FILLER, b"\x7f", b"\x7f", b"\x7f")
 """What is sent, a piece at a time, until the board answers to a single byte.
 
 A fresh board answers the first byte. One that was synchronised before takes it for half a command and refuses the
 second. One that was left in the middle of a message by a pulled cable or a killed program waits for up to 258 bytes:
-the long piece fills it, and single bytes then find the start of a command again.
+the long piece fills it, and single bytes then find the start of a command again. All of it comes twice, for the line
+may lose a piece.
 
 The long piece is not made of synchronising bytes. A board that waits for a block takes the first 7F for its length, 128
 bytes, and 128 times 7F have the checksum 7F: it would write them. With 33 and 55 no checksum fits, wherever it waits.
