@@ -27,6 +27,7 @@ from rotorwright.links.mavlink.spec import (
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
+    from rotorwright.links.delay import AnswerDelay
     from rotorwright.links.limits import Limit
     from rotorwright.links.wire import Clock, Wire
 
@@ -141,11 +142,13 @@ class Channel:
         answer: Callable[[Frame], _T | None],
         *,
         timeout_s: float = ANSWER.value,
+        delay: AnswerDelay | None = None,
         tries: Limit = TRIES,
     ) -> _T:
         """Send until a message answers; return what `answer` makes of it. `send` takes the number of the try, from 0.
 
-        Answers to an earlier try count too, so a late one does no harm.
+        Answers to an earlier try count too, so a late one does no harm. With `delay`, the wait is learnt from it, and
+        it learns.
 
         Raises:
             NoAnswerError: none came.
@@ -155,9 +158,13 @@ class Channel:
         for attempt in range(tries.count):
             self.traffic.asked_again += attempt > 0
             send(attempt)
-            found = self.wait_for(answer, self.clock.now_s() + timeout_s)
-            if found is not None:
-                return found
+            sent_s = self.clock.now_s()
+            found = self.wait_for(answer, sent_s + (timeout_s if delay is None else delay.wait_s(attempt)))
+            if found is None:
+                continue
+            if delay is not None and attempt == 0:
+                delay.learn(self.clock.now_s() - sent_s)
+            return found
         raise self.no_answer(question, tries=tries.count, since=started)
 
     def wait_for(self, answer: Callable[[Frame], _T | None], deadline: float) -> _T | None:

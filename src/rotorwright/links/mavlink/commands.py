@@ -8,10 +8,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, TypeVar
 
 from rotorwright.errors import LinkError
+from rotorwright.links.delay import AnswerDelay
 from rotorwright.links.mavlink.errors import CommandRefusedError
 from rotorwright.links.mavlink.spec import (
     ALIVE,
     ANSWER,
+    ANSWER_LONG,
+    ANSWER_SHORT,
     IN_PROGRESS,
     REJECTED_PAUSE,
     REJECTED_TRIES,
@@ -39,6 +42,7 @@ class CommandClient:
 
     def __init__(self, channel: Channel) -> None:
         self._channel = channel
+        self._delay = AnswerDelay(first_s=ANSWER.value, shortest_s=ANSWER_SHORT.value, longest_s=ANSWER_LONG.value)
 
     def run(self, command: CommandId, *parameters: float, words: str) -> None:
         """Send a command and wait until the aircraft has carried it out. `words` completes "refused to ...".
@@ -104,6 +108,7 @@ class CommandClient:
             f"the request for {message_id.name}",
             lambda attempt: self._send(CommandId.REQUEST_MESSAGE, parameters, attempt),
             take,
+            delay=self._delay,
         )
 
     def _run_once(self, command: CommandId, parameters: tuple[float, ...], words: str) -> int:

@@ -18,6 +18,7 @@ from rotorwright.links.delay import AnswerDelay
 from rotorwright.links.mavlink.errors import FileDamagedError, FileMissingError, FileRefusedError
 from rotorwright.links.mavlink.spec import (
     FTP_ANSWER,
+    FTP_ANSWER_LONG,
     FTP_ANSWER_SHORT,
     FTP_BURST_GAP,
     FTP_CRC,
@@ -35,6 +36,7 @@ from rotorwright.links.mavlink.spec import (
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from rotorwright.links.limits import Limit
     from rotorwright.links.mavlink.channel import Channel
     from rotorwright.links.mavlink.codec import Frame
 
@@ -97,7 +99,10 @@ class FileClient:
     def __init__(self, channel: Channel) -> None:
         self._channel = channel
         self._sequence = 0
-        self._delay = AnswerDelay(first_s=FTP_ANSWER.value, shortest_s=FTP_ANSWER_SHORT.value, longest_s=FTP_CRC.value)
+        self._retried: FtpMessage | None = None  # the request under way, once it was sent again
+        self._answered: FtpMessage | None = None  # the one before it, if that was sent again
+        self._delay = _delay_from(FTP_ANSWER)
+        self._crc_delay = _delay_from(FTP_CRC)
 
     def read(self, path: str, progress: Callable[[int, int], None] | None = None) -> bytes:
         """Return a whole file, its CRC compared with the one that the aircraft computes (if it can).
@@ -144,7 +149,7 @@ class FileClient:
         Raises:
             FileRefusedError: the aircraft refuses for another reason.
         """
-        answer = self.request(FtpOpcode.CALC_FILE_CRC32, data=path.encode(), timeout_s=FTP_CRC.value)
+        answer = self.request(FtpOpcode.CALC_FILE_CRC32, data=path.encode(), delay=self._crc_delay)
         if answer.refusal == FtpRefusal.UNKNOWN_COMMAND:
             return None
         self.require(answer, path, "compute the checksum of")
@@ -174,7 +179,7 @@ class FileClient:
         offset: int = 0,
         size: int | None = None,
         data: bytes = b"",
-        timeout_s: float | None = None,
+        delay: AnswerDelay | None = None,
     ) -> FtpMessage:
         """Send a request until it is answered, and return the answer, ACK or NAK.
 
@@ -182,23 +187,20 @@ class FileClient:
             NoAnswerError: no answer came.
         """
         message = self.message(opcode, session=session, offset=offset, size=size, data=data)
-        asked_s = self._channel.clock.now_s()
-        tries = 0
+        self._retried = None
 
         def send(attempt: int) -> None:
-            nonlocal tries
-            tries = attempt + 1
+            self._retried = message if attempt else None
             self.send(message)
 
         answer = self._channel.ask(
             f"the file request {opcode.name}",
             send,
             lambda frame: self._answer_to(message, frame),
-            timeout_s=self._delay.wait_s if timeout_s is None else timeout_s,
+            delay=delay or self._delay,
             tries=FTP_TRIES,
         )
-        if tries == 1 and timeout_s is None:
-            self._delay.learn(self._channel.clock.now_s() - asked_s)
+        self._answered = self._retried
         self._sequence = (answer.sequence + 1) % _SEQUENCE_MODULUS
         return answer
 
@@ -228,7 +230,7 @@ class FileClient:
             nonlocal parts_left
             if not parts_left:
                 return None
-            deadline = self._channel.clock.now_s() + self._delay.wait_s
+            deadline = self._channel.clock.now_s() + max(self._delay.wait_s(), FTP_ANSWER.value)
             part = self._channel.wait_for(lambda frame: self._part_of_burst(message, frame), deadline)
             if part is not None:
                 self._sequence = (part.sequence + 1) % _SEQUENCE_MODULUS
@@ -255,10 +257,12 @@ class FileClient:
     def _answer_to(self, message: FtpMessage, frame: Frame) -> FtpMessage | None:
         """Return the answer to `message`, whose number is one more; an answer to an older request is left alone."""
         answer = self._ours(frame)
-        if answer is None or answer.asked_opcode != message.opcode:
+        if answer is None:
             return None
-        follows = (answer.sequence - message.sequence) % _SEQUENCE_MODULUS
-        return answer if follows <= 1 else None
+        if self._answered is not None and _is_answer(answer, self._answered):
+            self._answered = None  # it came twice, so asking twice was too hasty
+            self._delay.back_off()
+        return answer if _is_answer(answer, message) else None
 
     def _part_of_burst(self, message: FtpMessage, frame: Frame) -> FtpMessage | None:
         part = self._ours(frame)
@@ -390,6 +394,16 @@ class _Download:
         if self._progress is not None:
             done = len(self._data) - sum(high - low for low, high in self._missing)
             self._progress(done, len(self._data))
+
+
+def _delay_from(first: Limit) -> AnswerDelay:
+    return AnswerDelay(first_s=first.value, shortest_s=FTP_ANSWER_SHORT.value, longest_s=FTP_ANSWER_LONG.value)
+
+
+def _is_answer(answer: FtpMessage, message: FtpMessage) -> bool:
+    """Answer whether `answer` is for `message`: its number is one more (some aircraft repeat the same)."""
+    follows = (answer.sequence - message.sequence) % _SEQUENCE_MODULUS
+    return answer.asked_opcode == message.opcode and follows <= 1
 
 
 def _size_in(opened: FtpMessage) -> int:

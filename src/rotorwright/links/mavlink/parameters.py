@@ -33,6 +33,8 @@ from rotorwright.links.mavlink.spec import (
     PARAMETER_DOES_NOT_EXIST,
     RESTARTS,
     SET_ANSWER,
+    SET_ANSWER_LONG,
+    SET_ANSWER_SHORT,
     SET_REFUSALS,
     SETTING_NAME_BYTES,
     SETTING_TYPES,
@@ -99,6 +101,10 @@ class ParameterClient:
         self._channel = channel
         self._encoding = encoding
         self.last_read: ReadStatistics | None = None
+        self._sent_again: str | None = None  # the setting that was written last, if it took more than one try
+        self._delay = AnswerDelay(
+            first_s=SET_ANSWER.value, shortest_s=SET_ANSWER_SHORT.value, longest_s=SET_ANSWER_LONG.value
+        )
 
     def read_all(self, progress: Callable[[int, int], None] | None = None) -> dict[str, Value]:
         """Return every setting by name, sorted; complete and exact, or an error.
@@ -162,19 +168,25 @@ class ParameterClient:
         for attempt in range(TRIES.count):
             self._channel.traffic.asked_again += attempt > 0
             self._channel.send_payload(MessageId.PARAM_SET, payload)
-            kept = self._answer_to_write(name, value, encoding)
+            sent_s = self._channel.clock.now_s()
+            kept = self._answer_to_write(name, value, encoding, sent_s + self._delay.wait_s(attempt))
             if kept == value:
+                if attempt == 0:
+                    self._delay.learn(self._channel.clock.now_s() - sent_s)
+                self._sent_again = name if attempt else None
                 return kept
             refusals += kept is not None
             if kept is not None and refusals >= SET_REFUSALS.count:
                 raise SettingRefusedError.of(name, **_shown(value, kept), said=self._words_about(name))
         raise self._channel.no_answer(f"the writing of {name}", tries=TRIES.count, since=started)
 
-    def _answer_to_write(self, name: str, wanted: Value, encoding: Encoding) -> Value | None:
+    def _answer_to_write(self, name: str, wanted: Value, encoding: Encoding, deadline: float) -> Value | None:
         """Return the wanted value as soon as it comes; else the last other value for the name, if any came in time."""
-        deadline = self._channel.clock.now_s() + SET_ANSWER.value
         last: Value | None = None
         while (frame := self._channel.receive(deadline)) is not None:
+            if self._sent_again not in {None, name} and _value_of(frame, str(self._sent_again), encoding) is not None:
+                self._sent_again = None  # its answer came twice, so writing it twice was too hasty
+                self._delay.back_off()
             found = _value_of(frame, name, encoding)
             if found == wanted:
                 return found
@@ -325,11 +337,11 @@ class _Gaps:
     @property
     def next_due_s(self) -> float:
         """When the oldest question counts as lost."""
-        return min((asked.at_s for asked in self._asked.values()), default=-math.inf) + self._delay.wait_s
+        return min((asked.at_s for asked in self._asked.values()), default=-math.inf) + self._delay.wait_s()
 
     def due(self, now_s: float) -> list[int]:
         """Return what to ask for now, and count it as asked."""
-        late = [index for index, asked in self._asked.items() if asked.at_s + self._delay.wait_s <= now_s]
+        late = [index for index, asked in self._asked.items() if asked.at_s + self._delay.wait_s() <= now_s]
         for index in late:
             self._lose(index)
         some = []
@@ -347,6 +359,8 @@ class _Gaps:
         if asked is None:
             if index in self._waiting:
                 self._waiting.remove(index)
+            elif self._tries.get(index, 0) > 1:  # it came twice, so asking twice was too hasty
+                self._delay.back_off()
             return
         if asked.tries == 1:  # else it may be the answer to the first question (RFC 6298, Karn's algorithm)
             self._delay.learn(now_s - asked.at_s)

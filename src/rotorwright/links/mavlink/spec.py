@@ -190,6 +190,8 @@ STALL = Limit("silence inside a frame after which it is given up", 0.1, "s", f"{
 HEARTBEAT = Limit("wait for the first heartbeat", 5.0, "s", f"{_OWN}; heartbeat page: generally sent at 1 Hz")
 ALIVE = Limit("silence after which an application is taken for gone", 4.5, "s", f"{_OWN}: four heartbeats missing")
 ANSWER = Limit("wait for the answer to one message", 0.5, "s", _OWN)
+ANSWER_SHORT = Limit("shortest wait for a message that was asked for", 0.1, "s", _OWN)
+ANSWER_LONG = Limit("longest wait for a message that was asked for", 2.0, "s", _OWN)
 TRIES = Limit("tries of one message", 10, "", f"{_OWN}: all ten lost once in 27,000 with 20 % lost each way")
 LIST_START = Limit("wait for the list of settings to begin", 0.3, "s", _OWN)
 LIST_PAUSE_SHORT = Limit("shortest silence that ends the list of settings", 0.06, "s", _OWN)
@@ -200,7 +202,9 @@ GAP_WINDOW_MOST = Limit("the same, at most, on lines with long delay", 32, "", _
 GAP_TRIES = Limit("tries to get one setting", 15, "", f"{_OWN}: one failure in 4 million with 20 % lost each way")
 RESTARTS = Limit("times to begin again when the list of settings changes", 3, "", _OWN)
 DELAY_SHORT = Limit("shortest wait for an answer, however quick the line was", 0.03, "s", _OWN)
-SET_ANSWER = Limit("wait for the answer to a written setting", 0.3, "s", _OWN)
+SET_ANSWER = Limit("wait for the first answer to a written setting", 0.3, "s", _OWN)
+SET_ANSWER_SHORT = Limit("shortest wait for an answer to a written setting", 0.1, "s", _OWN)
+SET_ANSWER_LONG = Limit("longest wait for an answer to a written setting", 2.0, "s", _OWN)
 SET_REFUSALS = Limit("answers with another value that count as a refusal", 2, "", f"{_OWN}: one may be an older one")
 REJECTED_PAUSE = Limit("pause after 'cannot do that now'", 0.5, "s", _OWN)
 REJECTED_TRIES = Limit("tries after 'cannot do that now'", 6, "", _OWN)
@@ -212,8 +216,9 @@ FTP_ANSWER = Limit(
     f"{_OWN}; the page recommends 50 ms, less than a full message and its answer need at 57,600 baud",
 )
 FTP_ANSWER_SHORT = Limit("shortest wait for an answer about a file", 0.05, "s", "file transfer protocol page: 50 ms")
+FTP_ANSWER_LONG = Limit("longest wait for an answer about a file", 2.0, "s", _OWN)
 FTP_TRIES = Limit("tries of one request about a file", 12, "", f"{_OWN}; the page recommends 6, too few for 20 % lost")
-FTP_CRC = Limit("wait for the checksum of a file", 2.0, "s", f"{_OWN}: the aircraft reads all of it")
+FTP_CRC = Limit("wait for the first checksum of a file", 0.5, "s", f"{_OWN}: the aircraft reads all of it")
 FTP_SESSIONS = Limit("times to open a file again when its session was lost", 4, "", _OWN)
 FTP_BURST_GAP = Limit("missing bytes from which on a burst is asked for, not single pieces", 8 * 239, "bytes", _OWN)
 STREAM_SILENCE = Limit("silence after which a stream is asked for again", 1.0, "s", _OWN)
@@ -223,6 +228,8 @@ LIMITS = (
     HEARTBEAT,
     ALIVE,
     ANSWER,
+    ANSWER_SHORT,
+    ANSWER_LONG,
     TRIES,
     LIST_START,
     LIST_PAUSE_SHORT,
@@ -234,12 +241,15 @@ LIMITS = (
     RESTARTS,
     DELAY_SHORT,
     SET_ANSWER,
+    SET_ANSWER_SHORT,
+    SET_ANSWER_LONG,
     SET_REFUSALS,
     REJECTED_PAUSE,
     REJECTED_TRIES,
     IN_PROGRESS,
     FTP_ANSWER,
     FTP_ANSWER_SHORT,
+    FTP_ANSWER_LONG,
     FTP_TRIES,
     FTP_CRC,
     FTP_SESSIONS,

@@ -81,7 +81,7 @@ class Dialogue:
         delay = self._delays[part]
         self._send(message)
         sent_s = self._clock.now_s()
-        answer = self._answer(delay.wait_s if timeout_s is None else timeout_s)
+        answer = self._answer(delay.wait_s() if timeout_s is None else timeout_s)
         if answer == NACK:
             raise RefusedMessage(part)
         if answer is None:
