@@ -10,6 +10,7 @@ from rotorwright.changeover.events import WORDS, EventKind
 from rotorwright.changeover.gates import TEXTS
 from rotorwright.changeover.gates import Gate as GateName
 from rotorwright.changeover.kept import kept_from
+from rotorwright.changeover.person import Direction
 from rotorwright.changeover.state import ChangeoverState, fold
 from rotorwright.changeover.steps import BACK, FORWARD, Stage, StepRule, next_step
 from rotorwright.report.data import (
@@ -73,7 +74,7 @@ def report_of(journal: Journal, *, title: str | None = None) -> ReportData:
     state = fold(events)
     sheet = _sheet(journal, state)
     return ReportData(
-        title=title or f"Changeover {journal.changeover_id}",
+        title=title or _title(journal, state),
         aircraft=_aircraft(events, state),
         outcome=_outcome(state),
         started_at=events[0].at if events else "",
@@ -91,6 +92,12 @@ def report_of(journal: Journal, *, title: str | None = None) -> ReportData:
         todo=_todo(journal, state),
         made_by=f"Rotorwright {rotorwright.__version__}",
     )
+
+
+def _title(journal: Journal, state: ChangeoverState) -> str:
+    if state.received is None or state.image is None:
+        return f"Changeover {journal.changeover_id}"
+    return f"{journal.changeover_id}: {state.received.family} {state.received.release} to {state.image.release}"
 
 
 def _sheet(journal: Journal, state: ChangeoverState) -> CarryOverSheet | None:
@@ -186,10 +193,9 @@ def _restore_entries(state: ChangeoverState, _sheet: CarryOverSheet | None) -> t
 
 
 def _prove_entries(state: ChangeoverState, _sheet: CarryOverSheet | None) -> tuple[Evidence, ...]:
-    return tuple(
-        Evidence(label=CHECK_NAMES.get(one.check, one.check), value=one.evidence, verdict=Verdict.PASSED)
-        for one in state.proved
-    )
+    """Count only: the evidence stands at the bench checks."""
+    passed = len({one.check for one in state.proved})
+    return (Evidence(label="bench checks passed", value=passed, verdict=Verdict.PASSED),) if passed else ()
 
 
 def _sign_entries(state: ChangeoverState, _sheet: CarryOverSheet | None) -> tuple[Evidence, ...]:
@@ -323,8 +329,14 @@ def _tilt_plots(samples: JsonValue) -> tuple[Plot, ...]:
             y_unit="deg",
             traces=(_trace("roll", rows, 1), _trace("pitch", rows, 2)),
         )
-        for direction, rows in samples.items()
+        for direction, rows in sorted(samples.items(), key=_as_asked)
     )
+
+
+def _as_asked(one: tuple[str, JsonValue]) -> int:
+    """Return the place of a direction in the order in which the tilts are asked for; JSON sorts by name."""
+    order = [str(direction) for direction in Direction]
+    return order.index(one[0]) if one[0] in order else len(order)
 
 
 def _trace(label: str, rows: JsonValue, column: int) -> Trace:

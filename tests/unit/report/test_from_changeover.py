@@ -150,3 +150,14 @@ def test_a_held_line_shows_what_was_decided_and_by_whom() -> None:
 def test_an_undecided_line_has_no_value_after() -> None:
     line = sheet_line(held(None), None, None, {})
     assert (line.after, line.decision) == ("", "")
+
+
+def test_tilts_are_plotted_in_the_order_in_which_they_were_asked_for() -> None:
+    samples: JsonValue = {name: [[0, 1, 2], [1, 2, 3]] for name in ("left-down", "nose-down", "nose-up", "right-down")}
+    proved: tuple[EventKind, dict[str, JsonValue]] = (
+        EventKind.CHECK_PROVED,
+        {"check": "attitude", "evidence": "seen", "samples": samples},
+    )
+    (proof,) = report_of(journal_of(*RECEIVED, proved)).proofs
+    assert [plot.title for plot in proof.plots] == ["nose down", "nose up", "left down", "right down"]
+    assert [trace.points for trace in proof.plots[0].traces] == [((0, 1), (1, 2)), ((0, 2), (1, 3))]
