@@ -128,6 +128,7 @@ def test_what_does_not_change_the_meaning_is_accepted(change: object) -> None:
         (b":00000001\n", HexLengthError, "4 bytes"),
         (b":02000000616263D7\n", HexLengthError, "3 data bytes; expected is 2"),
         (b":04000000616263D7\n", HexLengthError, "3 data bytes; expected is 4"),
+        (b":02000000616263D8\n", HexLengthError, "3 data bytes; expected is 2"),  # the checksum agrees with the count
         (b":03000000616263D8\n", HexChecksumError, "checksum is D8, and the bytes before it need D7"),
         (record(6), HexRecordTypeError, "type is 06"),
         (record(0xFF, data=b"a"), HexRecordTypeError, "type is FF"),
