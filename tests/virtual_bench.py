@@ -12,8 +12,6 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rotorwright.twin.thornbill.book import write_book
-
 from rotorwright.changeover import engine, opening
 from rotorwright.changeover.journal import HangarJournal
 from rotorwright.changeover.person import (
@@ -30,24 +28,24 @@ from rotorwright.firmware.intel_hex import write_intel_hex
 from rotorwright.hangar.book_pack import pack_book
 from rotorwright.hangar.store import Hangar
 from rotorwright.links.wire import LineSettings
-from rotorwright.twin.assembly import Circumstances, MemoryBytes, build_aircraft
 from rotorwright.twin.application_start import start_from_flash
+from rotorwright.twin.assembly import Circumstances, MemoryBytes, build_aircraft
 from rotorwright.twin.clock import VirtualClock
 from rotorwright.twin.delivery import AIRFRAME, PAPERS, delivered_memories
 from rotorwright.twin.faults import FaultPlan
+from rotorwright.twin.thornbill.book import write_book
 from rotorwright.twin.thornbill.images import build_image
 from rotorwright.twin.wire import DirectPort
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from rotorwright.settings.carry_over import Decision
-
     from rotorwright.changeover.gates import Gate
     from rotorwright.changeover.person import HandsRequest, PlanSummary
     from rotorwright.changeover.state import ChangeoverState
     from rotorwright.errors import RotorwrightError
     from rotorwright.hangar.journal import Event, JsonValue
+    from rotorwright.settings.carry_over import Decision
     from rotorwright.twin.aircraft import VirtualAircraft
     from rotorwright.twin.state import Papers
 
@@ -91,6 +89,7 @@ class BenchPerson:
     clock: VirtualClock
     patience: int = 0
     refuses: frozenset[str] = frozenset()
+    stays: bool = True
     name: str = "tester"
     heard: list[object] = field(default_factory=list)
 
@@ -108,7 +107,7 @@ class BenchPerson:
 
     def act(self, request: HandsRequest) -> bool:
         self.heard.append(request)
-        if "hands" in self.refuses:
+        if "hands" in self.refuses or (self.aircraft.condition.cut_happened and not self.stays):
             return False
         now = self.clock.now_s()
         match request:
@@ -119,6 +118,7 @@ class BenchPerson:
             case BatteryRequest():
                 self.aircraft.plug_battery(now)
             case PowerRequest():
+                self.aircraft.power_off(now)
                 self.aircraft.plug_cable(now)
                 self.aircraft.power_on(now)
             case TiltRequest(direction):
@@ -143,6 +143,14 @@ def images(size_bytes: int | None) -> tuple[Image, Image]:
     return build_image("5.2", "C405", size_bytes=size_bytes), build_image("6.0", "C405", size_bytes=size_bytes)
 
 
+def _publish(book: Path, *published: Image) -> None:
+    """Let the book name these images as the published ones."""
+    text = (book / "book.toml").read_text(encoding="utf-8")
+    for usual, image in zip(images(None), published, strict=True):
+        text = text.replace(usual.sha256, image.sha256)
+    (book / "book.toml").write_text(text, encoding="utf-8")
+
+
 class VirtualBench:
     """What outlives every cut: the memories of the aircraft and the folder of the hangar."""
 
@@ -152,7 +160,7 @@ class VirtualBench:
         self.old_image, self.new_image = images(size_bytes)
         self.memories: MemoryBytes = delivered_memories(self.old_image)
         self.image_file = write_intel_hex(self.new_image)
-        write_book(folder / "book", images={"5.2": self.old_image.sha256, "6.0": self.new_image.sha256})
+        _publish(write_book(folder / "book"), self.old_image, self.new_image)
         self.book = pack_book(folder / "book")
         self.changeover_id = ""
 
@@ -184,12 +192,13 @@ class VirtualBench:
         refuses: frozenset[str] = frozenset(),
         roll_back: bool = False,
         baud: int | None = 0,
+        stays: bool = True,
     ) -> BenchRun:
-        """Do the job, or go on with it, with every object made anew."""
+        """Do the job, or go on with it, with every object made anew; a person who does not stay is gone after a cut."""
         clock = VirtualClock()
         aircraft = self.aircraft(clock, faults, baud=baud)
         clock.sleep_s(1.0)
-        person = BenchPerson(aircraft, clock, patience=patience, refuses=refuses)
+        person = BenchPerson(aircraft, clock, patience=patience, refuses=refuses, stays=stays)
         with Hangar.open(self.folder / "hangar") as hangar:
             port = DirectPort(aircraft, clock)
             if not self.changeover_id:

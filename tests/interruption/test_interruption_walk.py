@@ -14,10 +14,12 @@ import itertools
 import random
 from dataclasses import dataclass
 from functools import cache
+from pathlib import Path
 from tempfile import mkdtemp
 from typing import TYPE_CHECKING
 
 import pytest
+from tests.virtual_bench import BenchRun, VirtualBench
 
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.state import fold
@@ -26,11 +28,9 @@ from rotorwright.hangar.store import Hangar
 from rotorwright.settings.snapshot import parse_snapshot
 from rotorwright.twin.delivery import MAKERS_PAGE_SECTOR
 from rotorwright.twin.faults import CutMoment, FaultPlan, MemoryKind, PowerCut
-from tests.virtual_bench import BenchRun, VirtualBench
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from pathlib import Path
 
     from rotorwright.changeover.state import ChangeoverState
     from rotorwright.hangar.files import KeptFile
@@ -87,8 +87,6 @@ def clean_run(size_bytes: int | None) -> CleanRun:
 
 
 def _folder() -> Path:
-    from pathlib import Path
-
     return Path(mkdtemp(prefix="rotorwright-walk-"))
 
 
@@ -123,7 +121,7 @@ def _require_same_aircraft(bench: VirtualBench, run: BenchRun, clean: CleanRun) 
 
 def _cut_and_go_on(clean: CleanRun, folder: Path, cut: PowerCut) -> None:
     bench = clean.before_write.copy(folder)
-    first = bench.run(faults=FaultPlan(power_cut=cut))
+    first = bench.run(faults=FaultPlan(power_cut=cut), stays=False)
     assert first.aircraft.condition.cut_happened, f"the cut did not happen: {cut}"
     assert first.error is not None, f"the job did not notice the cut: {cut}"
     _require_nothing_lost(bench, clean)
@@ -201,7 +199,7 @@ def test_a_recovery_that_is_cut_as_well_still_ends_with_the_same_aircraft(tmp_pa
         for _ in range(3):
             operation = chance.randint(1, 40)
             cut = PowerCut(operation, chance.choice(list(CutMoment)))
-            run = bench.run(faults=FaultPlan(power_cut=cut))
+            run = bench.run(faults=FaultPlan(power_cut=cut), stays=False)
             _require_nothing_lost(bench, clean)
             if not run.aircraft.condition.cut_happened:
                 break

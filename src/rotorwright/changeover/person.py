@@ -77,7 +77,10 @@ def words_of(request: HandsRequest) -> str:
             way = direction.replace("-", " ")
             return f"Take the aircraft in your hands, tip it {way} by about 30 degrees and hold it there."
         case PowerRequest(reason):
-            return f"{reason} See that the cable is in at both ends and the board's light is on."
+            return (
+                f"{reason} Unplug the cable and the battery, then plug the cable in again without touching the button; "
+                "see that the board's light comes on."
+            )
 
 
 @dataclass(frozen=True, slots=True)

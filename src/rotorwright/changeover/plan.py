@@ -283,7 +283,7 @@ def _does_not_fit(fit: Fit, board: Board) -> ImageBoardMismatchError:
         if sure
         else f"Nobody can be sure that the image fits {board.name}.",
         why=words or "No test speaks for it.",
-        todo=f"Take the image that the publisher names for {board.name}.",
+        todo=f"See that the board is a {board.name}, and take the image that its publisher names for that board.",
         board=board.name,
         verdict=str(fit.verdict),
         tests=", ".join(one.test for one in against),

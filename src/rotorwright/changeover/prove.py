@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 TILT_SEEN_DEG = 15.0  # half of the 30 degrees asked for: hands are no protractor. Common practice, no source.
 OTHER_AXIS_DEG = 12.0
+TILT_HELD_S = 0.6  # held, not passed through on the way to somewhere else
 TILT_TIME_S = 20.0
 
 # MAVLink ATTITUDE: roll and pitch of the aeronautical frame (front, right, down): roll is positive right side down,
@@ -129,10 +130,15 @@ def _tilt(shop: Workshop, link: MavlinkLink, direction: Direction) -> list[TiltS
         raise _not_understood(direction, "the aircraft was not tipped", None)
     start = shop.clock.now_s()
     samples: list[TiltSample] = []
+    seen_since = math.inf
     for reading in link.watch_attitude(rate_hz=25.0):
         at = shop.clock.now_s() - start
         samples.append(TiltSample(at, math.degrees(reading.roll_rad), math.degrees(reading.pitch_rad)))
-        if _is_seen(samples[-1], direction):
+        if not _is_seen(samples[-1], direction):
+            seen_since = math.inf
+        elif math.isinf(seen_since):
+            seen_since = at
+        if at - seen_since >= TILT_HELD_S:
             return samples
         if at > TILT_TIME_S:
             break

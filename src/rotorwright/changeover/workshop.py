@@ -141,12 +141,31 @@ class Workshop:
             LinkError: no heartbeat within `timeout_s`.
             WrongAircraftError: another aircraft answers.
         """
-        with self.wire(self.application_line) as wire:
+        with ExitStack() as stack:
+            link = self._heard(stack, timeout_s)
+            self._require_received(link)
+            yield link
+
+    def _heard(self, stack: ExitStack, timeout_s: float) -> MavlinkLink:
+        """Return a link on which the aircraft was heard; a silent one is powered anew by the person's hands, once."""
+        try:
+            return self._listen(stack, timeout_s)
+        except LinkError as silence:
+            if not self.person.act(PowerRequest(f"The application is silent. {silence.what}")):
+                raise
+        return self._listen(stack, AFTER_RESTART_S)
+
+    def _require_received(self, link: MavlinkLink) -> None:
+        if self.state.received is not None:
+            require_same_aircraft(self.state.received, link.read_identity())
+
+    def _listen(self, stack: ExitStack, timeout_s: float) -> MavlinkLink:
+        with ExitStack() as trial:
+            wire = trial.enter_context(self.wire(self.application_line))
             link = MavlinkLink(wire, self.clock)
             link.wait_heartbeat(timeout_s)
-            if self.state.received is not None:
-                require_same_aircraft(self.state.received, link.read_identity())
-            yield link
+            stack.push(trial.pop_all())
+            return link
 
     @contextmanager
     def loader(self) -> Iterator[RomUartLoader]:
@@ -185,7 +204,9 @@ class Workshop:
 
     def _by_software(self, stack: ExitStack) -> RomUartLoader | None:
         try:
-            with self.application() as link:
+            with ExitStack() as heard:
+                link = self._listen(heard, FIRST_HEARTBEAT_S)
+                self._require_received(link)
                 self.note(EventKind.BOOTLOADER_WANTED, by="software")
                 link.reboot_to_bootloader()
         except LinkError as silence:

@@ -84,6 +84,7 @@ class DemoPerson:
             case BatteryRequest():
                 self._hands.plug_battery()
             case PowerRequest():
+                self._hands.power_off()
                 self._hands.plug_cable()
                 self._hands.power_on()
             case TiltRequest(direction):

@@ -9,8 +9,8 @@ from rich.markup import escape
 from rotorwright.cli.console import out
 from rotorwright.errors import WorkflowError
 from rotorwright.links.ports import default_port_folders
-from rotorwright.twin.assembly import Circumstances
 from rotorwright.twin.application_start import start_from_flash
+from rotorwright.twin.assembly import Circumstances
 from rotorwright.twin.delivery import AIRFRAME, deliver
 from rotorwright.twin.faults import FaultPlan
 from rotorwright.twin.hands import HandsClient
