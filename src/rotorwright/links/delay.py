@@ -12,6 +12,7 @@ class AnswerDelay:
     that only loses would be waited for in vain.
 
     Source: RFC 6298 sections 2, 3 and 5 (factors 1/8, 1/4, 4 and 2); the idea of telling late from lost: RFC 3522.
+    The wait is at least a quarter longer than the usual delay (own choice: a clock is not finer, nor a line steadier).
     Bounds are given by the caller, in seconds.
     """
 
@@ -28,7 +29,7 @@ class AnswerDelay:
         if self._smoothed_s is None:
             usual_s = self._first_s
         else:
-            usual_s = max(self._shortest_s, self._smoothed_s + 4 * self._spread_s)
+            usual_s = max(self._shortest_s, self._smoothed_s + max(4 * self._spread_s, self._smoothed_s / 4))
         return min(self._longest_s, usual_s * self._patience * (1 << attempt))
 
     def learn(self, delay_s: float) -> None:

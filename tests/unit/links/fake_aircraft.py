@@ -42,6 +42,7 @@ class Faults:
     damage: float = 0.0
     rubbish: float = 0.0
     late: float = 0.0
+    latency_s: float = 0.0  # of every answer
     seed: int = 1
     silent: bool = False
     never_answers_index: set[int] = field(default_factory=set)
@@ -272,7 +273,7 @@ class FakeAircraft:
 
         length = 37 if callable(message) else len(message.pack(common.MAVLink(None)))
         self._free_s = max(self._free_s, self.clock.now_s()) + length * self._byte_s
-        delay_s = self._free_s - self.clock.now_s()
+        delay_s = self._free_s - self.clock.now_s() + self.faults.latency_s
         if self._noise.random() < self.faults.late:
             delay_s += 0.8
         self.wire.reply(delay_s, arrive)

@@ -52,7 +52,7 @@ class FakeLoader:
         self.bytes_taken = 0
         self.answers = 0
         self.strict_writes = True
-        self.damage_reads: list[bool] = []  # of the next reads, one after the other
+        self.damage_reads: list[bool] = []  # of the next reads of memory or chip id, one after the other
         self._synchronised = False
         self._pending_reply: Reply | None = None
         self._steps = self._run()
@@ -105,7 +105,8 @@ class FakeLoader:
             case 0x00:
                 self._answer(ACK + bytes((len(self.commands), 0x31)) + self.commands + ACK)
             case 0x02:
-                self._answer(ACK + bytes((1,)) + self.part.boot_id.to_bytes(2, "big") + ACK)
+                damage = len(self.damage_reads) > 0 and self.damage_reads.pop(0)
+                self._answer(ACK + bytes((1,)) + (self.part.boot_id ^ damage).to_bytes(2, "big") + ACK)
             case 0x11:
                 self._answer(ACK)
                 yield from self._read()

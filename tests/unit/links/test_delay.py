@@ -19,7 +19,7 @@ def test_a_steady_line_is_waited_for_little_longer_than_it_takes() -> None:
     delay = _delay()
     for _ in range(50):
         delay.learn(0.2)
-    assert delay.wait_s() == pytest.approx(0.2, abs=0.01)
+    assert delay.wait_s() == pytest.approx(0.25, abs=0.01)
 
 
 def test_a_quick_line_is_never_waited_for_less_than_the_shortest() -> None:

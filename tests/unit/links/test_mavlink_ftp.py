@@ -66,6 +66,13 @@ def test_late_answers_are_not_taken_for_answers_to_later_requests() -> None:
     assert link.read_file(PATH) == CONTENT[:3000]
 
 
+def test_a_slow_line_is_noticed_and_not_asked_twice_for_ever() -> None:
+    aircraft = _aircraft(Faults(latency_s=0.4, ftp_refuses={15: 7}), CONTENT[:10_000])
+    assert _link(aircraft).read_file(PATH) == CONTENT[:10_000]
+    pieces = 42
+    assert aircraft.received.count("FILE_TRANSFER_PROTOCOL") < pieces + 10
+
+
 def test_an_aircraft_without_bursts_is_read_piece_by_piece() -> None:
     assert _link(_aircraft(Faults(ftp_refuses={15: 7}))).read_file(PATH) == CONTENT
 

@@ -85,6 +85,18 @@ def test_a_fifth_of_all_frames_lost_and_the_list_is_complete_and_exact(seed: int
     assert statistics.duration_s < 1.5 * 420 * 37 * 10 / 115_200 + 1.0
 
 
+def test_lost_settings_are_asked_for_at_once_and_do_not_wait_for_a_timeout() -> None:
+    """With a fifth lost each way, the answers alone need 1.25 times the limit of the line; waiting for each, 2.3 times."""
+    times = []
+    for seed in range(12):
+        link = _link(FakeAircraft(_many(420), faults=Faults(loss=0.2, seed=seed), baud=921_600))
+        link.read_settings()
+        assert link.last_read is not None
+        times.append(link.last_read.duration_s)
+    limit_s = 420 * 37 * 10 / 921_600
+    assert sorted(times)[6] < 1.8 * limit_s
+
+
 @pytest.mark.parametrize(
     "faults",
     [
@@ -219,7 +231,19 @@ def test_settings_of_another_system_on_the_same_wire_are_left_alone() -> None:
     for step in range(100):
         message = common.MAVLink_param_value_message(b"STRANGER", 1.0, 9, 3, 0)
         aircraft.wire.reply(0.21 + 0.01 * step, partial(message.pack, stranger))
-    assert _link(aircraft).read_settings() == aircraft.settings
+    link = _link(aircraft)
+    assert link.read_settings() == aircraft.settings
+    assert link.last_read is not None
+    assert link.last_read.restarts == 0
+
+
+def test_what_begins_like_a_frame_and_goes_silent_hides_no_answer() -> None:
+    aircraft = FakeAircraft(_many(20))
+    link = _link(aircraft)
+    link.wait_heartbeat()
+    aircraft.wire.reply(0.0001, b"\xfd\xff\x00")
+    link.read_identity()
+    assert link.traffic.asked_again == 0
 
 
 def test_whole_numbers_sent_as_floats_are_read_and_written_so_when_the_aircraft_says_so() -> None:
@@ -277,6 +301,15 @@ def test_settings_are_written_over_a_line_that_loses_a_fifth(seed: int) -> None:
         changed = Value(value.type, value.bits ^ 1)
         assert link.write_setting(name, changed) == changed
         assert aircraft.settings[name] == changed
+
+
+def test_a_slow_line_is_noticed_and_settings_are_not_written_twice_for_ever() -> None:
+    aircraft = FakeAircraft(_many(60), faults=Faults(latency_s=0.4))
+    link = _link(aircraft)
+    for number in range(10, 40):
+        value = aircraft.settings[f"SET_{number}"]
+        link.write_setting(f"SET_{number}", Value(value.type, value.bits ^ 1))
+    assert aircraft.received.count("PARAM_SET") < 30 + 6
 
 
 def test_a_refused_value_is_told_with_both_values_and_the_aircrafts_words() -> None:

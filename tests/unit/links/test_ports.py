@@ -65,6 +65,10 @@ def test_folders_come_from_the_environment_or_the_user(monkeypatch: pytest.Monke
     monkeypatch.delenv(PORTS_FOLDERS_VARIABLE)
     (folder,) = default_port_folders()
     assert folder.parts[-2:] == ("rotorwright", "ports")
+
+
+def test_the_default_folders_are_looked_into(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setenv(PORTS_FOLDERS_VARIABLE, str(tmp_path))
     assert list_ports() == ()
 
 

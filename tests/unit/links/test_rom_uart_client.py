@@ -202,6 +202,20 @@ def test_reading_survives_answers_that_are_doubled_late_lost_or_behind_rubbish(a
     assert bench.loader.read(BASE, 256) == BLOCK
 
 
+def test_a_second_acknowledgement_before_the_data_does_not_shift_them() -> None:
+    bench = Bench()
+    bench.loader.write(BASE, BLOCK)
+    bench.device.faults.rubbish_before = {bench.device.answers + 2: b"\x79"}
+    assert bench.loader.read(BASE, 256) == BLOCK
+
+
+def test_a_damaged_chip_id_is_asked_for_again() -> None:
+    bench = Bench()
+    bench.loader.synchronise()
+    bench.device.damage_reads = [True, False, False, False]
+    assert bench.loader.chip_id() == 0x413
+
+
 def test_a_line_that_echoes_is_noticed_and_read_past() -> None:
     bench = Bench(FakeLoader(Faults(echoes=True)))
     data = b"\x79\x1f" * 128  # an echo full of what looks like answers

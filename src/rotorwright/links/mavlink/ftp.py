@@ -34,7 +34,7 @@ from rotorwright.links.mavlink.spec import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
     from rotorwright.links.limits import Limit
     from rotorwright.links.mavlink.channel import Channel
@@ -221,23 +221,26 @@ class FileClient:
         """Send one message about files."""
         self._channel.send(MessageId.FILE_TRANSFER_PROTOCOL, {"payload": tuple(message.to_bytes())})
 
-    def burst(self, message: FtpMessage) -> Callable[[], FtpMessage | None]:
-        """Send a burst request; return a function that gives its parts one by one, None when no more come in time."""
-        self.send(message)
-        parts_left = True
+    def burst(self, message: FtpMessage) -> Iterator[FtpMessage]:
+        """Yield the parts of a burst that `message` asks for, until the last one or until no more come in time.
 
-        def next_part() -> FtpMessage | None:
-            nonlocal parts_left
-            if not parts_left:
-                return None
+        Raises:
+            NoAnswerError: not even the first part came.
+        """
+        part: FtpMessage | None = self._channel.ask(
+            f"the file request {FtpOpcode.BURST_READ_FILE.name}",
+            lambda _: self.send(message),
+            lambda frame: self._part_of_burst(message, frame),
+            delay=self._delay,
+            tries=FTP_TRIES,
+        )
+        while part is not None:
+            self._sequence = (part.sequence + 1) % _SEQUENCE_MODULUS
+            yield part
+            if part.opcode != FtpOpcode.ACK or part.burst_complete:
+                return
             deadline = self._channel.clock.now_s() + max(self._delay.wait_s(), FTP_ANSWER.value)
             part = self._channel.wait_for(lambda frame: self._part_of_burst(message, frame), deadline)
-            if part is not None:
-                self._sequence = (part.sequence + 1) % _SEQUENCE_MODULUS
-                parts_left = part.opcode == FtpOpcode.ACK and not part.burst_complete
-            return part
-
-        return next_part
 
     def require(self, answer: FtpMessage, path: str, doing: str) -> None:
         """Turn a NAK into an error, and a lost session into its own.
@@ -360,17 +363,12 @@ class _Download:
 
     def _read_burst(self, session: int, start: int) -> None:
         message = self._client.message(FtpOpcode.BURST_READ_FILE, session=session, offset=start, size=FTP_DATA_BYTES)
-        next_part = self._client.burst(message)
-        part = next_part()
-        if part is None:  # nothing at all came: ask for one piece, which is repeated until it is answered
-            self._read_piece(session, start, FTP_DATA_BYTES)
-        while part is not None:
+        for part in self._client.burst(message):
             if part.refusal == FtpRefusal.UNKNOWN_COMMAND:
                 self._knows_bursts = False
             elif part.refusal != FtpRefusal.EOF:
                 self._client.require(part, self._path, "read")
                 self._take(part)
-            part = next_part()
 
     def _read_piece(self, session: int, start: int, size: int) -> None:
         answer = self._client.request(FtpOpcode.READ_FILE, session=session, offset=start, size=size)

@@ -364,7 +364,7 @@ class _Gaps:
             return
         if asked.tries == 1:  # else it may be the answer to the first question (RFC 6298, Karn's algorithm)
             self._delay.learn(now_s - asked.at_s)
-        self._window = min(GAP_WINDOW_MOST.value, self._window + 1 / self._window)
+        self._window = min(GAP_WINDOW_MOST.value, self._window + 1)
         for other in [other for other, one in self._asked.items() if one.order < asked.order]:
             self._lose(other)
 
