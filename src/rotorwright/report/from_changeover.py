@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import rotorwright
 from rotorwright.changeover.events import WORDS, EventKind
-from rotorwright.changeover.gates import TEXTS
+from rotorwright.changeover.gates import TEXTS, GateShutError, NotConfirmedError
 from rotorwright.changeover.gates import Gate as GateName
 from rotorwright.changeover.kept import kept_from
 from rotorwright.changeover.person import Direction
 from rotorwright.changeover.state import ChangeoverState, fold
-from rotorwright.changeover.steps import BACK, FORWARD, Stage, StepRule, next_step
+from rotorwright.changeover.steps import BACK, FORWARD, Stage, Step, StepRule, next_step
 from rotorwright.report.data import (
     AircraftFacts,
     Evidence,
@@ -79,7 +81,7 @@ def report_of(journal: Journal, *, title: str | None = None) -> ReportData:
         outcome=_outcome(state),
         started_at=events[0].at if events else "",
         finished_at=events[-1].at if events else "",
-        stages=_stages(state, sheet),
+        stages=_stages(state, sheet, events),
         settings=_counts(state, sheet),
         groups=_groups(journal, state, sheet, events),
         image=_image(state, events),
@@ -111,7 +113,8 @@ def _outcome(state: ChangeoverState) -> Outcome:
 
 
 def _aircraft(events: Sequence[Event], state: ChangeoverState) -> AircraftFacts:
-    before, after, image = state.received, state.new_identity, state.image
+    before, image = state.received, state.image
+    after = before if state.is_rolled_back else state.new_identity
     airframe = next((e.facts.get("airframe", "") for e in events if e.kind == EventKind.STARTED), "")
     return AircraftFacts(
         unique_id=before.unique_id if before else "",
@@ -125,14 +128,14 @@ def _aircraft(events: Sequence[Event], state: ChangeoverState) -> AircraftFacts:
     )
 
 
-def _stages(state: ChangeoverState, sheet: CarryOverSheet | None) -> tuple[StageCard, ...]:
+def _stages(state: ChangeoverState, sheet: CarryOverSheet | None, events: Sequence[Event]) -> tuple[StageCard, ...]:
     rules = (*FORWARD, *BACK) if state.is_rolling_back else FORWARD
     order = list(dict.fromkeys(rule.stage for rule in rules))
     return tuple(
         StageCard(
             name=str(stage),
             state=_stage_state(state, [rule for rule in rules if rule.stage is stage]),
-            entries=_stage_entries(stage, state, sheet),
+            entries=_ENTRIES[stage](_Told(state, sheet, events)) if stage in _ENTRIES else (),
         )
         for stage in order
     )
@@ -149,66 +152,89 @@ def _stage_state(state: ChangeoverState, rules: Sequence[StepRule]) -> StageStat
     return StageState.NOT_REACHED
 
 
-def _stage_entries(stage: Stage, state: ChangeoverState, sheet: CarryOverSheet | None) -> tuple[Evidence, ...]:
-    rule = _ENTRIES.get(stage)
-    return rule(state, sheet) if rule else ()
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """What a stage may take its evidence from."""
+
+    state: ChangeoverState
+    sheet: CarryOverSheet | None
+    events: Sequence[Event]
+
+    def count(self, kind: EventKind, key: str) -> int | None:
+        """Return a number of the latest event of a kind, or None when there is none."""
+        found = [event.facts.get(key) for event in _of(self.events, kind)]
+        return value if found and isinstance(value := found[-1], int) else None
 
 
-def _receive_entries(state: ChangeoverState, _sheet: CarryOverSheet | None) -> tuple[Evidence, ...]:
-    if state.as_found is None:
+def _receive_entries(told: _Told) -> tuple[Evidence, ...]:
+    if told.state.as_found is None:
         return ()
     return (
-        Evidence(label="settings read twice, equal, on disk", value=state.as_found_count),
-        Evidence(label="copy read back, SHA-256", value=state.as_found.sha256[:16], verdict=Verdict.PASSED),
+        Evidence(label="settings read twice, equal, on disk", value=told.state.as_found_count),
+        Evidence(label="copy read back, SHA-256", value=told.state.as_found.sha256[:16], verdict=Verdict.PASSED),
     )
 
 
-def _plan_entries(_state: ChangeoverState, sheet: CarryOverSheet | None) -> tuple[Evidence, ...]:
-    if sheet is None:
+def _plan_entries(told: _Told) -> tuple[Evidence, ...]:
+    if told.sheet is None:
         return ()
     return (
-        Evidence(label="settings decided", value=sum(len(decision.found) for decision in sheet.decisions)),
-        Evidence(label="held for a person", value=len(sheet.held)),
-        Evidence(label="still undecided", value=len(sheet.undecided)),
+        Evidence(label="settings decided", value=sum(len(decision.found) for decision in told.sheet.decisions)),
+        Evidence(label="held for a person", value=len(told.sheet.held)),
+        Evidence(label="still undecided", value=len(told.sheet.undecided)),
     )
 
 
-def _write_entries(state: ChangeoverState, _sheet: CarryOverSheet | None) -> tuple[Evidence, ...]:
-    if not state.is_image_verified:
+def _write_entries(told: _Told) -> tuple[Evidence, ...]:
+    if not told.state.is_image_verified:
         return ()
     return (
-        Evidence(label="sectors written", value=state.sectors_written),
-        Evidence(label="image read back", value=state.image_bytes_verified, unit="bytes", verdict=Verdict.PASSED),
+        Evidence(label="sectors written", value=told.state.sectors_written),
+        Evidence(label="image read back", value=told.state.image_bytes_verified, unit="bytes", verdict=Verdict.PASSED),
     )
 
 
-def _restore_entries(state: ChangeoverState, _sheet: CarryOverSheet | None) -> tuple[Evidence, ...]:
-    if state.as_left is None:
-        return ()
-    return (
-        Evidence(label="display characters changed", value=state.display_changed),
-        Evidence(label="settings written", value=state.settings_written),
-        Evidence(label="settings read back equal", value=state.settings_verified, verdict=Verdict.PASSED),
+def _restore_entries(told: _Told) -> tuple[Evidence, ...]:
+    return _counted(
+        ("display characters changed", told.count(EventKind.DISPLAY_VERIFIED, "changed"), None),
+        ("settings written", told.count(EventKind.SETTINGS_VERIFIED, "written"), None),
+        ("settings read back equal", told.count(EventKind.SETTINGS_VERIFIED, "verified"), Verdict.PASSED),
     )
 
 
-def _prove_entries(state: ChangeoverState, _sheet: CarryOverSheet | None) -> tuple[Evidence, ...]:
+def _roll_back_entries(told: _Told) -> tuple[Evidence, ...]:
+    return _counted(
+        ("old image read back, bytes", told.count(EventKind.OLD_IMAGE_VERIFIED, "bytes"), Verdict.PASSED),
+        ("as-found settings read back equal", told.count(EventKind.OLD_SETTINGS_VERIFIED, "verified"), Verdict.PASSED),
+        ("display characters put back", told.count(EventKind.OLD_DISPLAY_VERIFIED, "changed"), None),
+    )
+
+
+def _counted(*rows: tuple[str, int | None, Verdict | None]) -> tuple[Evidence, ...]:
+    """Return the rows whose number is known."""
+    return tuple(
+        Evidence(label=label, value=value, verdict=verdict) for label, value, verdict in rows if value is not None
+    )
+
+
+def _prove_entries(told: _Told) -> tuple[Evidence, ...]:
     """Count only: the evidence stands at the bench checks."""
-    passed = len({one.check for one in state.proved})
+    passed = len({one.check for one in told.state.proved})
     return (Evidence(label="bench checks passed", value=passed, verdict=Verdict.PASSED),) if passed else ()
 
 
-def _sign_entries(state: ChangeoverState, _sheet: CarryOverSheet | None) -> tuple[Evidence, ...]:
-    return (Evidence(label="signed by", value=state.signed_by),) if state.signed_by else ()
+def _sign_entries(told: _Told) -> tuple[Evidence, ...]:
+    return (Evidence(label="signed by", value=told.state.signed_by),) if told.state.signed_by else ()
 
 
-_ENTRIES: dict[Stage, Callable[[ChangeoverState, CarryOverSheet | None], tuple[Evidence, ...]]] = {
+_ENTRIES: dict[Stage, Callable[[_Told], tuple[Evidence, ...]]] = {
     Stage.RECEIVE: _receive_entries,
     Stage.PLAN: _plan_entries,
     Stage.WRITE: _write_entries,
     Stage.RESTORE: _restore_entries,
     Stage.PROVE: _prove_entries,
     Stage.SIGN: _sign_entries,
+    Stage.ROLL_BACK: _roll_back_entries,
 }
 
 
@@ -349,27 +375,32 @@ def _trace(label: str, rows: JsonValue, column: int) -> Trace:
     return Trace(label=label, points=tuple(points))
 
 
-_ABOUT_A_FAULT = {EventKind.INTERRUPTED, EventKind.RESUMED}
+_ASKING_STEPS = {Step.DECIDE, Step.ACCEPT, Step.SIGN}
+_SHUT_GATES = {GateShutError.id, NotConfirmedError.id}
 
 
 def _faults(events: Sequence[Event]) -> tuple[Fault, ...]:
-    """Return the interruptions after which the job went on; one that nothing follows yet is not survived."""
-    worked_on = [event.sequence for event in events if event.kind not in _ABOUT_A_FAULT]
+    """Return what went wrong and was followed by work; what a person answered is no fault."""
+    worked_on = [e.sequence for e in events if e.kind not in {EventKind.INTERRUPTED, EventKind.RESUMED}]
     last = max(worked_on, default=0)
-    return tuple(_fault(event) for event in events if event.kind in _ABOUT_A_FAULT and event.sequence < last)
-
-
-def _fault(event: Event) -> Fault:
-    if event.kind == EventKind.RESUMED:
-        return Fault(
-            name="The job was taken up again by a new run.", words=str(event.facts.get("standing", "")), at=event.at
-        )
-    step = str(event.facts.get("step", "")).replace("-", " ")
-    return Fault(
-        name=str(event.facts.get("what", "")),
-        words=f"The step '{step}' was done again from what the aircraft said ({event.facts.get('error', '')}).",
-        at=event.at,
+    return tuple(
+        fault for before, event in pairwise(events) if event.sequence < last and (fault := _fault(before, event))
     )
+
+
+def _fault(before: Event, event: Event) -> Fault | None:
+    if event.kind == EventKind.INTERRUPTED and not _is_an_answer(event):
+        step, error = str(event.facts.get("step", "")).replace("-", " "), event.facts.get("error", "")
+        words = f"In the step '{step}'; the job went on from what the aircraft said then ({error})."
+        return Fault(name=str(event.facts.get("what", "")), words=words, at=event.at)
+    if event.kind == EventKind.RESUMED and before.kind != EventKind.INTERRUPTED:
+        name = "The run before ended without a word: stopped, killed, or without power."
+        return Fault(name=name, words=str(event.facts.get("standing", "")), at=event.at)
+    return None
+
+
+def _is_an_answer(event: Event) -> bool:
+    return event.facts.get("step") in _ASKING_STEPS or event.facts.get("error") in _SHUT_GATES
 
 
 _FILE_WORDS = {

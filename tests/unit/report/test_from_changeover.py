@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+import pytest
+
 from rotorwright.changeover.events import EventKind
 from rotorwright.hangar.files import KeptFile
 from rotorwright.hangar.journal import Event, JsonValue, next_event
@@ -85,10 +87,44 @@ def test_an_unfinished_job_shows_where_it_stands_and_the_next_action() -> None:
 def test_a_fault_is_survived_only_once_the_job_went_on() -> None:
     assert report_of(journal_of(*RECEIVED[:2], CUT)).faults == ()
     assert report_of(journal_of(*RECEIVED[:2], CUT, RESUMED)).faults == ()
-    survived = report_of(journal_of(*RECEIVED[:2], CUT, RESUMED, RECEIVED[2])).faults
-    assert survived[0].name == "The port went away."
-    assert "link.port-vanished" in survived[0].words
-    assert survived[1].words == "Nothing was changed on the aircraft."
+    (survived,) = report_of(journal_of(*RECEIVED[:2], CUT, RESUMED, RECEIVED[2])).faults
+    assert survived.name == "The port went away."
+    assert "link.port-vanished" in survived.words
+
+
+def test_a_run_that_ended_without_a_word_is_a_fault_too() -> None:
+    (survived,) = report_of(journal_of(*RECEIVED[:2], RESUMED, RECEIVED[2])).faults
+    assert "killed" in survived.name
+    assert survived.words == "Nothing was changed on the aircraft."
+
+
+@pytest.mark.parametrize(
+    ("step", "error"),
+    [("sign", "changeover.not-signed"), ("decide", "changeover.decision-missing"), ("save", "workflow.not-confirmed")],
+)
+def test_what_a_person_answered_is_no_fault(step: str, error: str) -> None:
+    answer: tuple[EventKind, dict[str, JsonValue]] = (
+        EventKind.INTERRUPTED,
+        {"step": step, "error": error, "what": "No."},
+    )
+    assert report_of(journal_of(*RECEIVED[:2], answer, RESUMED, RECEIVED[2])).faults == ()
+
+
+def test_after_the_way_back_the_card_shows_what_was_found_and_what_was_put_back() -> None:
+    back: list[tuple[EventKind, dict[str, JsonValue]]] = [
+        (EventKind.APPLICATION_ANSWERED, IDENTITY | {"release": "6.0.0", "board": "Corvane C405"}),
+        (EventKind.SETTINGS_VERIFIED, {"file": KEPT, "written": 70, "verified": 520}),
+        (EventKind.ROLL_BACK_WANTED, {}),
+        (EventKind.OLD_SETTINGS_VERIFIED, {"file": KEPT, "verified": 474}),
+        (EventKind.ROLLED_BACK, {"by": "bench 2"}),
+    ]
+    data = report_of(journal_of(*RECEIVED, *back))
+    assert data.outcome is Outcome.ROLLED_BACK
+    assert (data.aircraft.release_after, data.aircraft.board_after) == ("5.2.0", "Corvane One")
+    told = {stage.name: {entry.label: entry.value for entry in stage.entries} for stage in data.stages}
+    assert told["restore"]["settings read back equal"] == 520
+    assert told["roll back"]["as-found settings read back equal"] == 474
+    assert data.todo == ""
 
 
 def test_every_event_and_every_kept_file_is_in_the_report() -> None:
