@@ -80,7 +80,7 @@ def test_an_image_for_another_board_with_the_same_microcontroller_does_not_fit()
     [
         ({"chip_id": 0x450}, FitTest.CHIP, "STM32H743xG or STM32H743xI"),
         ({"chip_id": 0x999}, FitTest.CHIP, "not known here"),
-        ({"mcu": H743}, FitTest.CHIP, "STM32H743xI"),
+        ({"mcu": H743, "chip_id": 0x450}, FitTest.CHIP, "the facts used are of an STM32H743xI"),
         ({"reported_board": "Corvane C406"}, FitTest.BOARD_NAME, "exactly"),
         ({"reported_board": ""}, FitTest.BOARD_NAME, "exactly"),
         ({"release": "5.2"}, FitTest.DESCRIPTOR_RELEASE, "5.2 is needed"),

@@ -22,6 +22,7 @@ def test_overlapping_chunks_are_refused_even_when_equal(second: tuple[int, bytes
     with pytest.raises(ImageRangeError) as caught:
         Image.of([(100, b"abcd"), second])
     assert caught.value.id == "image.bad-range"
+    assert "end only at" in caught.value.why
 
 
 @pytest.mark.parametrize("chunks", [[], [(5, b"")]])
