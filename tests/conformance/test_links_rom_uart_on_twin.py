@@ -91,7 +91,7 @@ def test_the_bootloader_is_found_and_says_what_it_is(baud: int) -> None:
     bench = Bench(line=LineSettings(baud, Parity.EVEN))
     loader = bench.connect()
     loader.synchronise()
-    assert loader.info().version == "3.1"
+    assert loader.info().version == loader.version() == "3.1"
     assert loader.chip_id() == PART.boot_id
     assert loader.read_unique_id(PART.unique_id_address) == UNIQUE_ID
 

@@ -19,6 +19,7 @@ from rotorwright.links.rom_uart.codec import (
     length_message,
     parse_chip_id,
     parse_info,
+    version_text,
 )
 from rotorwright.links.rom_uart.spec import ACK, NACK, SYNC_PATTERN, SYNCHRONISE, Command
 
@@ -71,4 +72,5 @@ def test_answers_are_read_as_other_hosts_read_them() -> None:
     assert len(info.commands) == get[1] == 11
     assert info.knows(Command.EXTENDED_ERASE)
     assert not info.knows(Command.ERASE)
+    assert version_text(FRAMES["device", "get version reply v3.1"][1]) == "3.1"
     assert parse_chip_id(FRAMES["device", "get id reply PID 0x413"][2:-1]) == 0x413

@@ -104,6 +104,8 @@ class FakeLoader:
         match code:
             case 0x00:
                 self._answer(ACK + bytes((len(self.commands), 0x31)) + self.commands + ACK)
+            case 0x01:
+                self._answer(ACK + b"\x31\x00\x00" + ACK)
             case 0x02:
                 damage = len(self.damage_reads) > 0 and self.damage_reads.pop(0)
                 self._answer(ACK + bytes((1,)) + (self.part.boot_id ^ damage).to_bytes(2, "big") + ACK)

@@ -45,6 +45,7 @@ def test_a_fresh_board_is_synchronised_and_says_what_it_is() -> None:
     assert bench.wire.sent == [b"\x7f", b"\x00\xff", b"\x00\xff"]
     assert bench.loader.info().version == "3.1"
     assert bench.loader.info().commands == frozenset(bench.device.commands)
+    assert bench.loader.version() == "3.1"
     assert bench.loader.chip_id() == 0x413
     assert bench.loader.read_unique_id(0x1FFF_7A10) == "000102030405060708090a0b"
 

@@ -15,6 +15,7 @@ from rotorwright.links.rom_uart.codec import (
     length_message,
     parse_chip_id,
     parse_info,
+    version_text,
     sectors_message,
 )
 from rotorwright.links.rom_uart.dialogue import Dialogue, RefusedMessage, SilentLine
@@ -54,6 +55,7 @@ if TYPE_CHECKING:
 
 _T = TypeVar("_T")
 
+_VERSION_BYTES = 3
 _WRITE = command_message(Command.WRITE)
 
 UNIQUE_ID_BYTES = 12
@@ -102,6 +104,11 @@ class RomUartLoader:
             self.synchronise()
         assert self._info is not None
         return self._info
+
+    def version(self) -> str:
+        """Return the protocol version as the command of its own tells it, "3.1" for instance."""
+        self._require(Command.GET_VERSION)
+        return self._repeat(Command.GET_VERSION, self._version_once, shown="")
 
     def chip_id(self) -> int:
         """Return the product id of the microcontroller, 0x413 for instance; no checksum guards it, so asked twice."""
@@ -205,6 +212,14 @@ class RomUartLoader:
         if self._dialogue.take(1, "end")[0] != ACK:
             raise SilentLine("end")
         return body
+
+    def _version_once(self) -> str:
+        """Return the version; the two bytes behind it are option bytes that no part uses any more (AN3155)."""
+        self._dialogue.ask(command_message(Command.GET_VERSION), "command")
+        body = self._dialogue.take(_VERSION_BYTES, "answer")
+        if self._dialogue.take(1, "end")[0] != ACK:
+            raise SilentLine("end")
+        return version_text(body[0])
 
     def _counted_twice(self, command: Command) -> bytes:
         body = self._counted(command)

@@ -101,7 +101,12 @@ def fill_words(data: bytes) -> bytes:
 
 def parse_info(body: bytes) -> LoaderInfo:
     """Return what the body of the answer to Get says: version, then the codes of the commands."""
-    return LoaderInfo(version=f"{body[0] >> 4}.{body[0] & 0x0F}", commands=frozenset(body[1:]))
+    return LoaderInfo(version=version_text(body[0]), commands=frozenset(body[1:]))
+
+
+def version_text(code: int) -> str:
+    """Return a protocol version as people write it: 0x31 is "3.1"."""
+    return f"{code >> 4}.{code & 0x0F}"
 
 
 def parse_chip_id(body: bytes) -> int:
