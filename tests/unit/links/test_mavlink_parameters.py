@@ -86,7 +86,7 @@ def test_a_fifth_of_all_frames_lost_and_the_list_is_complete_and_exact(seed: int
 
 
 def test_lost_settings_are_asked_for_at_once_and_do_not_wait_for_a_timeout() -> None:
-    """With a fifth lost each way, the answers alone need 1.25 times the limit of the line; with waits it is 2.3 times."""
+    """With a fifth lost each way, the answers alone need 1.25 times the limit; with waits 2.3 times."""
     times = []
     for seed in range(12):
         link = _link(FakeAircraft(_many(420), faults=Faults(loss=0.2, seed=seed), baud=921_600))

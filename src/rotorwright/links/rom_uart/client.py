@@ -15,8 +15,8 @@ from rotorwright.links.rom_uart.codec import (
     length_message,
     parse_chip_id,
     parse_info,
-    version_text,
     sectors_message,
+    version_text,
 )
 from rotorwright.links.rom_uart.dialogue import Dialogue, RefusedMessage, SilentLine
 from rotorwright.links.rom_uart.errors import (
