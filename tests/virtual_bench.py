@@ -199,32 +199,12 @@ class VirtualBench:
         aircraft = self.aircraft(clock, faults, baud=baud)
         clock.sleep_s(1.0)
         person = BenchPerson(aircraft, clock, patience=patience, refuses=refuses, stays=stays)
+        run = BenchRun(aircraft, clock, person)
         with Hangar.open(self.folder / "hangar") as hangar:
             port = DirectPort(aircraft, clock)
-            if not self.changeover_id:
-                self.changeover_id = opening.open_card(
-                    hangar,
-                    identity=opening.read_identity(port, clock, LINE),
-                    port=port.name,
-                    book=self.book,
-                    image=self.image_file,
-                    airframe=AIRFRAME,
-                    now=lambda: TIME,
-                )
-            journal = HangarJournal(hangar, self.changeover_id, now=lambda: TIME)
-            if kill_at is not None:
-                journal = KilledJournal(hangar, self.changeover_id, at=kill_at, before=kill_before)
-            shop = Workshop(
-                journal=journal,
-                port=port,
-                clock=clock,
-                person=person,
-                application_line=LINE,
-                loader_baud=LINE.baud,
-                wall_time=lambda: TIME,
-            )
-            run = BenchRun(aircraft, clock, person, shop)
             try:
+                shop = self._workshop(hangar, port, clock, person, kill_at=kill_at, kill_before=kill_before)
+                run.shop = shop
                 if roll_back:
                     want_roll_back(shop, because="test")
                 engine.run(shop)
@@ -232,8 +212,40 @@ class VirtualBench:
                 run.was_killed = True
             except Exception as error:  # noqa: BLE001 - the tests look at whatever ended the run
                 run.error = error
-            run.state = shop.state
         return run
+
+    def _workshop(
+        self,
+        hangar: Hangar,
+        port: DirectPort,
+        clock: VirtualClock,
+        person: BenchPerson,
+        *,
+        kill_at: int | None,
+        kill_before: bool,
+    ) -> Workshop:
+        if not self.changeover_id:
+            self.changeover_id = opening.open_card(
+                hangar,
+                identity=opening.read_identity(port, clock, LINE),
+                port=port.name,
+                book=self.book,
+                image=self.image_file,
+                airframe=AIRFRAME,
+                now=lambda: TIME,
+            )
+        journal = HangarJournal(hangar, self.changeover_id, now=lambda: TIME)
+        if kill_at is not None:
+            journal = KilledJournal(hangar, self.changeover_id, at=kill_at, before=kill_before)
+        return Workshop(
+            journal=journal,
+            port=port,
+            clock=clock,
+            person=person,
+            application_line=LINE,
+            loader_baud=LINE.baud,
+            wall_time=lambda: TIME,
+        )
 
     def events(self) -> tuple[Event, ...]:
         """Return the journal as the hangar has it."""
@@ -248,7 +260,11 @@ class BenchRun:
     aircraft: VirtualAircraft
     clock: VirtualClock
     person: BenchPerson
-    shop: Workshop
+    shop: Workshop | None = None
     was_killed: bool = False
     error: Exception | None = None
-    state: ChangeoverState | None = None
+
+    @property
+    def state(self) -> ChangeoverState | None:
+        """Where the job stood at the end of the run; None if it was not even opened."""
+        return self.shop.state if self.shop else None
