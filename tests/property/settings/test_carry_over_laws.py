@@ -172,7 +172,7 @@ def test_the_same_release_to_itself_is_the_identity(world: World, knows_the_cata
     allowed = {
         name: value
         for name, value in world.found.items()
-        if not knows_the_catalogue or world.old[name].refusal(value) is None
+        if not knows_the_catalogue or (world.old[name].refusal(value) is None and not world.old[name].volatile)
     }
     defaults = Catalogue(world.old).defaults
     inputs = CarryOverInputs(snapshot(allowed), defaults, defaults, old, old, None, CLASSES, True, "5.2.0")
@@ -198,7 +198,8 @@ def test_where_nobody_changed_anything_the_new_defaults_stand_and_nobody_is_aske
 def test_where_only_the_aircraft_changed_its_values_stand(world: World, seed: int) -> None:
     """The new release is the old one with other settings beside it, so nothing else can have changed."""
     old = Catalogue(world.old)
-    allowed = {name: each for name, each in world.found.items() if world.old[name].refusal(each) is None}
+    allowed = {name: each for name, each in world.found.items() if old[name].refusal(each) is None}
+    allowed = {name: each for name, each in allowed.items() if not old[name].volatile}
     more = Catalogue(world.old | {f"MORE_{seed}": replace(each, name=f"MORE_{seed}") for each in world.new.values()})
     inputs = replace(world.inputs(classes=None), ours=snapshot(allowed), new_defaults=more.defaults, new_catalogue=more)
     sheet = carry_over(replace(inputs, notes=None, old_catalogue=old))

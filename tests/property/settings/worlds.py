@@ -7,7 +7,8 @@ of the old catalogue: an aircraft may hold anything that its types can hold.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import math
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -16,9 +17,10 @@ from hypothesis import strategies as st
 from tests.unit.settings.builders import snapshot
 
 from rotorwright.settings.carry_over import CarryOverInputs
+from rotorwright.settings.cases import join_values
 from rotorwright.settings.catalogue import Catalogue, Choice, Setting
 from rotorwright.settings.classes import SettingClasses
-from rotorwright.settings.laws import SAME, BitField, Labels, Linear, Reciprocal
+from rotorwright.settings.laws import SAME, BitField, Labels, Law, Linear, Reciprocal, convert
 from rotorwright.settings.notes import (
     ChangeNotes,
     Convert,
@@ -118,10 +120,53 @@ def any_setting(draw: st.DrawFn, name: str, types: st.SearchStrategy[SettingType
 
 @st.composite
 def found_values(draw: st.DrawFn, setting: Setting) -> Value:
-    """What an aircraft holds in a setting: its default, a choice, or anything."""
+    """What an aircraft holds in a setting: its default, something allowed, or anything."""
     assert setting.default is not None
-    at_default = st.just(setting.default)
-    return draw(at_default | at_default | values(setting.type))
+    likely = st.just(setting.default)
+    if setting.choices or setting.bits:
+        numbers = [each.number for each in setting.choices] or list(range(setting.known_bits + 1))
+        likely |= st.sampled_from(numbers).map(lambda number: Value.of(setting.type, number))
+    else:
+        likely |= st.integers(0, 20).map(lambda number: Value.of(setting.type, number))
+    return draw(likely | likely | values(setting.type))
+
+
+@st.composite
+def successors(draw: st.DrawFn, name: str, type_: SettingType, came: Value | None) -> Setting:
+    """A setting of the new release whose default is often what the old default becomes."""
+    made = draw(settings_of_type(name, type_))
+    if came is None or draw(st.integers(0, 3)) == 0:
+        return made
+    plain = Setting(name, type_, short="s", default=came)
+    return draw(st.just(plain) | st.just(replace(made, default=came)))
+
+
+def _became(law: Law, old: Setting, type_: SettingType) -> Value | None:
+    assert old.default is not None
+    found = convert(old.default, law, type_).value
+    return found if found is not None and math.isfinite(found.number) else None
+
+
+@st.composite
+def later_forms(draw: st.DrawFn, old: Setting) -> Setting:
+    """The same setting in a later release: unchanged, or with another default, other labels, a range, a type."""
+    assert old.default is not None
+    ways = [
+        st.just(old),
+        finite_values(old.type).map(lambda value: replace(old, default=value)),
+        settings_of_type(old.name, old.type),
+        any_setting(old.name),
+    ]
+    if old.choices:
+        ways.append(_turned(old.choices).map(lambda turned: replace(old, choices=turned)))
+    if old.bits:
+        ways.append(_turned(old.bits).map(lambda turned: replace(old, bits=turned)))
+    return draw(st.one_of(ways))
+
+
+def _turned(labelled: tuple[Choice, ...]) -> st.SearchStrategy[tuple[Choice, ...]]:
+    numbers = [each.number for each in labelled]
+    return st.permutations([each.label for each in labelled]).map(lambda labels: tuple(map(Choice, numbers, labels)))
 
 
 def _tell(draw: st.DrawFn, world: World, old: list[Setting], new: list[Setting], note: Note | None) -> None:
@@ -136,14 +181,15 @@ def _tell(draw: st.DrawFn, world: World, old: list[Setting], new: list[Setting],
 
 
 def _name(draw: st.DrawFn, number: int, suffix: str = "") -> str:
-    return f"{draw(st.sampled_from(['SET', 'SET', 'SET', 'PIN', 'CAL']))}_{number:02d}{suffix}"
+    return f"{draw(st.sampled_from(['SET'] * 8 + ['PIN', 'CAL']))}_{number:02d}{suffix}"
 
 
 def _same(draw: st.DrawFn, world: World, number: int) -> None:
     name = _name(draw, number)
     old = draw(any_setting(name))
-    new = draw(st.just(old) | settings_of_type(name, old.type) | any_setting(name))
-    _tell(draw, world, [old], [new], None)
+    if draw(st.integers(0, 9)) == 0:
+        old = replace(old, volatile=True)
+    _tell(draw, world, [old], [draw(later_forms(old))], None)
 
 
 def _gone(draw: st.DrawFn, world: World, number: int) -> None:
@@ -161,17 +207,18 @@ def _arrived(draw: st.DrawFn, world: World, number: int) -> None:
 def _moved(draw: st.DrawFn, world: World, number: int) -> None:
     name, successor = _name(draw, number), _name(draw, number, draw(st.sampled_from(["", "_B"])))
     old = draw(any_setting(name))
-    new = draw(any_setting(successor))
-    fractions = st.fractions(-1000, 1000, max_denominator=60).filter(bool)
-    law = draw(st.builds(Linear, fractions, st.just(Fraction(0)) | fractions) | st.builds(Reciprocal, fractions))
+    type_ = draw(st.just(old.type) | TYPES)
+    factors = st.fractions(-1000, 1000, max_denominator=60).filter(bool) | st.sampled_from([Fraction(1), Fraction(10)])
+    law = draw(st.builds(Linear, factors, st.just(Fraction(0)) | factors) | st.builds(Reciprocal, factors))
     labels = Labels(draw(st.dictionaries(st.integers(0, 5), st.integers(0, 5), min_size=1)))
-    notes: list[Note] = [
-        Convert(old=name, new=successor, law=law),
-        Relabel(old=name, new=successor, labels=labels),
+    ways: list[tuple[Note, Law]] = [
+        (Convert(old=name, new=successor, law=law), law),
+        (Relabel(old=name, new=successor, labels=labels), labels),
     ]
     if name != successor:
-        notes.append(Rename(old=name, new=successor))
-    _tell(draw, world, [old], [new], draw(st.sampled_from(notes)))
+        ways.append((Rename(old=name, new=successor), SAME))
+    note, by = draw(st.sampled_from(ways))
+    _tell(draw, world, [old], [draw(successors(successor, type_, _became(by, old, type_)))], note)
 
 
 def _split(draw: st.DrawFn, world: World, number: int) -> None:
@@ -180,22 +227,25 @@ def _split(draw: st.DrawFn, world: World, number: int) -> None:
     into: list[SplitPart] = []
     new: list[Setting] = []
     for part in range(draw(st.integers(2, 3))):
-        successor = f"{name}_{part}"
+        successor, type_ = f"{name}_{part}", draw(WHOLE_TYPES)
         bits = st.lists(st.integers(0, 8 * old.type.size_bytes - 1), min_size=1, max_size=4, unique=True)
         law = draw(bits.map(lambda found: BitField(tuple(found))) | st.just(SAME) | st.just(Linear(Fraction(10))))
         into.append(SplitPart(successor, law))
-        new.append(draw(any_setting(successor, WHOLE_TYPES)))
+        new.append(draw(successors(successor, type_, _became(law, old, type_))))
     _tell(draw, world, [old], new, Split(old=name, into=tuple(into)))
 
 
 def _join(draw: st.DrawFn, world: World, number: int) -> None:
     names = [_name(draw, number, f"_{part}") for part in range(draw(st.integers(2, 3)))]
     old = [draw(any_setting(name, WHOLE_TYPES)) for name in names]
-    successor = _name(draw, number, "_J")
-    new = draw(any_setting(successor, WHOLE_TYPES))
+    if draw(st.booleans()):
+        old = [replace(old[0], name=name) for name in names]
+    successor, type_ = _name(draw, number, "_J"), draw(WHOLE_TYPES)
     how = draw(st.sampled_from(JoinHow))
-    bits = tuple(4 * place for place in range(len(names))) if how is JoinHow.BITS else ()
-    _tell(draw, world, old, [new], Join(old=tuple(names), new=successor, how=how, bits=bits))
+    bits = tuple(8 * place for place in range(len(names))) if how is JoinHow.BITS else ()
+    note = Join(old=tuple(names), new=successor, how=how, bits=bits)
+    came = join_values(note, [each.default for each in old if each.default is not None], type_).value
+    _tell(draw, world, old, [draw(successors(successor, type_, came))], note)
 
 
 def _contradiction(draw: st.DrawFn, world: World, number: int) -> None:
