@@ -11,6 +11,7 @@ from rotorwright.changeover.gates import Gate
 from rotorwright.changeover.kept import kept_facts
 from rotorwright.changeover.reading import read_catalogue_if_any, read_display_if_any, read_twice
 from rotorwright.changeover.state import identity_facts
+from rotorwright.errors import WrongAircraftError
 from rotorwright.settings.catalogue import Catalogue, parse_catalogue, print_catalogue
 from rotorwright.settings.snapshot import Snapshot, parse_snapshot, print_snapshot
 
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from rotorwright.changeover.workshop import Workshop
     from rotorwright.hangar.files import KeptFile
     from rotorwright.hangar.journal import JsonValue
+    from rotorwright.settings.identity import Identity
 
 
 # A kept file never changes, so its content is the key: one job asks for the same ones many times.
@@ -75,10 +77,34 @@ def prove_copy(shop: Workshop) -> Snapshot:
 
 
 def as_found(shop: Workshop) -> Snapshot:
-    """Return the as-found snapshot from disk."""
-    kept = shop.state.as_found
+    """Return the as-found snapshot from disk.
+
+    Raises:
+        WrongAircraftError: it is the snapshot of another aircraft.
+    """
+    kept, received = shop.state.as_found, shop.state.received
     assert kept is not None
-    return _parse_snapshot(shop.journal.fetch(kept), source=kept.name)
+    assert received is not None
+    snapshot = _parse_snapshot(shop.journal.fetch(kept), source=kept.name)
+    require_own_snapshot(received, snapshot, source=kept.name)
+    return snapshot
+
+
+def require_own_snapshot(received: Identity, snapshot: Snapshot, *, source: str) -> None:
+    """Refuse a snapshot that was taken of another aircraft.
+
+    Raises:
+        WrongAircraftError: it was.
+    """
+    if snapshot.identity.unique_id == received.unique_id:
+        return
+    raise WrongAircraftError(
+        f"{source} is the snapshot of {snapshot.identity.unique_id}; this changeover is for {received.unique_id}.",
+        why="Settings of one aircraft, its calibration above all, do not belong on another.",
+        todo="Save the settings of this aircraft, or connect the one that the snapshot was taken of.",
+        expected=received.unique_id,
+        found=snapshot.identity.unique_id,
+    )
 
 
 def keep_snapshot(shop: Workshop, name: str, snapshot: Snapshot) -> KeptFile:

@@ -57,6 +57,7 @@ def _read_sector(shop: Workshop, loader: RomUartLoader, sectors: tuple[Sector, .
         loader,
         sector.address,
         sector.size_bytes,
+        twice=True,  # the protocol has no checksum over what is read, and this copy is the way back
         progress=lambda done, _: shop.progress("keeping the old image", before + done, total),
     )
 

@@ -109,7 +109,7 @@ class HandsClient:
             f"The virtual aircraft in {self._folder.path} does not answer.",
             why=f"No process keeps it alive, or the process just ended ({problem!r}).",
             state="Its memories are as they were when it ended.",
-            todo=f"Start it: rotorwright twin --state {self._folder.path}",
+            todo=f"Start it: rotorwright twin {self._folder.path}",
             folder=str(self._folder.path),
         )
 

@@ -1,0 +1,272 @@
+"""The commands a person types, against a virtual aircraft in a process of its own, through a pseudo-terminal."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from rotorwright.cli.border import run_guarded
+from rotorwright.cli.main import app
+from rotorwright.twin.process import TwinProcess, spawn_twin
+from rotorwright.twin.thornbill.book import write_book
+from rotorwright.twin.thornbill.images import write_demo_images
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+pytestmark = pytest.mark.pty
+
+ANSWERS = """
+accept_plan = true
+confirm = ["propellers-off"]
+hands = true
+retries = 2
+sign = "tester"
+
+[held]
+TURN_YAW_PUSH = "keep-mine"
+SIEVE_GYRO1_CUT = "keep-mine"
+SIEVE_TRACK_Q = "keep-mine"
+LOSS_HOLD = "keep-mine"
+SIEVE_TRACK_HIGH = "nearest-below"
+SIEVE_DAMP_PITCH = "take-new-default"
+SLOT3_TASK = "take-new-default"
+LIGHT_BRIGHT = "nearest-below"
+"""
+
+
+@dataclass
+class Bench:
+    """A twin, its book and images, a hangar, and what a command printed."""
+
+    folder: Path
+    twin: TwinProcess
+    capture: pytest.CaptureFixture[str]
+
+    @property
+    def port(self) -> str:
+        return str(self.twin.port)
+
+    @property
+    def book(self) -> str:
+        return str(self.folder / "book")
+
+    @property
+    def hangar(self) -> list[str]:
+        return ["--hangar", str(self.folder / "hangar")]
+
+    @property
+    def rates(self) -> list[str]:
+        return ["--baud", "921600", "--loader-baud", "921600"]
+
+    def answers(self, text: str = ANSWERS) -> list[str]:
+        (self.folder / "answers.toml").write_text(text, encoding="utf-8")
+        return ["--answers", str(self.folder / "answers.toml")]
+
+    def run(self, *arguments: str) -> tuple[int, str, str]:
+        code = run_guarded(app, list(arguments))
+        said = self.capture.readouterr()
+        assert "Traceback" not in said.out + said.err
+        return code, said.out, said.err
+
+    def json(self, *arguments: str) -> Any:
+        code, out, err = self.run(*arguments, "--json")
+        assert code in {0, 1}, err
+        return json.loads(out)
+
+    def changeover(self, answers: str = ANSWERS) -> tuple[int, str, str]:
+        image = str(self.folder / "images" / "thornbill-6.0-corvane-c405.hex")
+        job = ["changeover", "--port", self.port, "--image", image, "--book", self.book, "--airframe", "Sandmartin 5"]
+        return self.run(*job, *self.hangar, *self.rates, *self.answers(answers))
+
+
+@pytest.fixture(scope="module")
+def papers(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("papers")
+    write_book(folder / "book")
+    (folder / "images").mkdir()
+    write_demo_images(folder / "images")
+    return folder
+
+
+@pytest.fixture
+def bench(tmp_path: Path, papers: Path, capsys: pytest.CaptureFixture[str]) -> Iterator[Bench]:
+    shutil.copytree(papers, tmp_path, dirs_exist_ok=True)
+    with spawn_twin(tmp_path / "twin", baud=0, speed=1000.0) as twin:
+        yield Bench(tmp_path, twin, capsys)
+
+
+def test_save_show_compare_and_plan_only_look(bench: Bench) -> None:
+    first, second = str(bench.folder / "one.json"), str(bench.folder / "two.json")
+    saved = bench.json("save", "--port", bench.port, "--out", first)
+    assert saved["count"] == 485
+    assert saved["board"] == "Corvane One"
+    assert bench.run("save", "--port", bench.port, "--out", second)[0] == 0
+
+    shown = bench.json("show", first, "--name", "turn_yaw")
+    assert {row["name"] for row in shown["settings"]} >= {"TURN_YAW_PUSH"}
+    code, out, _ = bench.run("show", first, "--name", "TURN_YAW_PUSH", "--book", bench.book)
+    assert code == 0
+    assert "0.072" in out
+
+    code, out, _ = bench.run("compare", first, second)
+    differences = bench.json("compare", first, second)["differences"]
+    assert code == (1 if differences else 0)
+    assert all(row["before"] != row["after"] for row in differences)
+
+    code, out, _ = bench.run("plan", first, "--book", bench.book, "--to", "6.0")
+    assert code == 0
+    for words in ("Held: 8", "Renamed: ", "Retired: ", "each in exactly one decision"):
+        assert words in out
+    sheet = bench.json("plan", first, "--book", bench.book, "--to", "6.0")
+    assert sheet["format"] == "rotorwright-carry-over-sheet"
+
+
+def test_a_saved_file_is_never_overwritten(bench: Bench) -> None:
+    target = bench.folder / "kept.json"
+    target.write_text("mine", encoding="utf-8")
+    code, _, err = bench.run("save", "--port", bench.port, "--out", str(target))
+    assert code == 8
+    assert target.read_text(encoding="utf-8") == "mine"
+    assert "Next" in err
+
+
+def test_the_whole_job_by_commands_and_the_cards_that_tell_of_it(bench: Bench) -> None:
+    bench.twin.hands.plug_battery()
+    code, out, err = bench.changeover(ANSWERS.replace("hands = true", "hands = false"))
+    assert code == 4, err  # nobody tips the aircraft, so its attitude is not proved
+    assert "changeover.attitude" in err
+    assert "do not fly" in err
+    cards = bench.json("cards", *bench.hangar)
+    assert [card["id"] for card in cards] == ["c0001"]
+    assert not cards[0]["is_over"]
+    assert cards[0]["next"] == "The aircraft understands how it is held"
+
+    code, out, err = bench.run("roll-back", "--because", "trying", *bench.hangar, *bench.rates, *bench.answers())
+    assert code == 0, err
+    assert "ROLLED BACK" in out
+    cards = bench.json("cards", *bench.hangar)
+    assert cards[0]["rolled_back"]
+    assert bench.json("save", "--port", bench.port, "--out", str(bench.folder / "after.json"))["release"] == "5.2.0"
+
+
+def test_an_undecided_setting_stops_the_job_and_resume_takes_it_up(bench: Bench) -> None:
+    bench.twin.hands.plug_battery()
+    code, _, err = bench.changeover(ANSWERS.replace('LIGHT_BRIGHT = "nearest-below"', ""))
+    assert code == 7
+    assert "LIGHT_BRIGHT" in err
+    assert "Nothing was changed on the aircraft" in err
+    code, out, err = bench.run("resume", *bench.hangar, *bench.rates, *bench.answers())
+    assert "Next: Ask about the held settings" in out
+    assert code == 4, err
+
+
+@pytest.mark.parametrize(
+    ("name", "board", "code"),
+    [
+        ("thornbill-6.0-corvane-c405.hex", "Corvane One", 0),
+        ("thornbill-6.0-corvane-c405.hex", "Corvane C405", 0),
+        ("thornbill-6.0-corvane-h7.hex", "Corvane C405", 5),
+    ],
+)
+def test_inspect_says_whether_an_image_fits(name: str, board: str, code: int, bench: Bench) -> None:
+    image = str(bench.folder / "images" / name)
+    found, out, err = bench.run("inspect", image, "--book", bench.book, "--board", board)
+    assert found == code, out + err
+    assert "[ok]" in out
+    assert ("[!!]" in out) == bool(code)
+    facts = json.loads(bench.run("inspect", image, "--json")[1])
+    assert facts["descriptor"]["crc_right"] is True
+
+
+def test_inspect_of_a_board_that_no_book_knows_is_refused_in_words(bench: Bench) -> None:
+    image = str(bench.folder / "images" / "thornbill-6.0-corvane-c405.hex")
+    code, _, err = bench.run("inspect", image, "--book", bench.book, "--board", "Corvane C406")
+    assert code == 7
+    assert "only looks alike" in err
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code"),
+    [
+        (["save", "--port", "/dev/no-such-port"], 3),
+        (["show", "no-such-file.json"], 8),
+        (["inspect", "no-such-file.hex"], 8),
+        (["changeover", "--port", "/dev/no-such-port", "--image", "x.hex", "--book", "x"], 8),
+        (["resume"], 7),
+        (["roll-back"], 7),
+        (["hands", "no-such-folder", "level"], 3),
+        (["frobnicate"], 2),
+        (["save"], 2),
+    ],
+)
+def test_what_cannot_be_done_has_its_exit_code_and_says_what_to_do(
+    arguments: list[str],
+    code: int,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setenv("ROTORWRIGHT_HANGAR", str(tmp_path / "hangar"))
+    monkeypatch.chdir(tmp_path)
+    assert run_guarded(app, arguments) == code
+    said = capsys.readouterr()
+    assert "Traceback" not in said.out + said.err
+    if code != 2:
+        for answer in ("Stopped:", "Why", "Aircraft", "Next"):
+            assert answer in said.err
+
+
+def test_a_fault_that_nobody_knows_is_a_mistake_of_usage_with_the_known_ones_named(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert run_guarded(app, ["demo", "--fault", "nonsense@3"]) == 2
+    assert "power-cut@120" in capsys.readouterr().err
+
+
+def test_a_book_with_a_typo_in_its_change_notes_is_refused_with_the_place_and_the_likely_word(bench: Bench) -> None:
+    snapshot = str(bench.folder / "one.json")
+    assert bench.run("save", "--port", bench.port, "--out", snapshot)[0] == 0
+    notes = bench.folder / "book" / "notes" / "5.2-to-6.0.toml"
+    notes.write_text(notes.read_text(encoding="utf-8").replace("loses =", "looses =", 1), encoding="utf-8")
+    code, _, err = bench.run("plan", snapshot, "--book", bench.book, "--to", "6.0")
+    assert code == 6
+    assert "5.2-to-6.0.toml" in err
+    assert "looses" in err
+    assert "'loses'" in err
+
+
+@pytest.mark.parametrize("cut", [0, 1, 100, 5_000, -2])
+def test_a_damaged_snapshot_is_refused_in_words(cut: int, bench: Bench) -> None:
+    snapshot = bench.folder / "one.json"
+    assert bench.run("save", "--port", bench.port, "--out", str(snapshot))[0] == 0
+    data = snapshot.read_bytes()
+    damaged = bench.folder / "damaged.json"
+    damaged.write_bytes(data[:cut])
+    code, _, err = bench.run("show", str(damaged))
+    assert code == 6
+    assert "damaged.json" in err
+    assert "Next" in err
+
+
+def test_hands_say_how_the_aircraft_is(bench: Bench) -> None:
+    code, out, _ = bench.run("hands", str(bench.folder / "twin"), "battery-in")
+    assert code == 0
+    assert "battery in" in out
+    code, _, err = bench.run("hands", str(bench.folder / "twin"), "wave")
+    assert code == 7
+    assert "nose-down" in err
+
+
+def test_ports_finds_a_twin_in_a_folder_of_ports(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    folder = bench.folder / "ports"
+    folder.mkdir()
+    (folder / "bench-1").symlink_to(bench.twin.port)
+    monkeypatch.setenv("ROTORWRIGHT_PORTS_DIR", str(folder))
+    names = [port["name"] for port in bench.json("ports")]
+    assert str(folder / "bench-1") in names
