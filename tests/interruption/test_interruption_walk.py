@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import itertools
 import random
+import shutil
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -150,6 +151,7 @@ def _walk(clean: CleanRun, cuts: list[PowerCut], tmp_path: Path) -> None:
         folder = tmp_path / str(number)
         folder.mkdir()
         _cut_and_go_on(clean, folder, cut)
+        shutil.rmtree(folder)  # thousands of hangars would fill a disk; one that failed stays to be looked at
 
 
 @pytest.mark.parametrize("memory", list(MemoryKind))
@@ -179,6 +181,7 @@ def test_the_tool_killed_at_every_journal_event_goes_on_where_things_stand(befor
         folder = tmp_path / str(at)
         folder.mkdir()
         _kill_and_go_on(clean, folder, at=at, before=before)
+        shutil.rmtree(folder)
 
 
 def test_a_tool_killed_after_the_last_event_has_nothing_left_to_do(tmp_path: Path) -> None:
@@ -238,3 +241,4 @@ def test_full_walk_over_every_journal_event_of_the_demo_image(before: bool, tmp_
         folder = tmp_path / str(at)
         folder.mkdir()
         _kill_and_go_on(clean, folder, at=at, before=before)
+        shutil.rmtree(folder)
