@@ -28,8 +28,8 @@ def test_a_constant_law_has_its_rate_at_every_position() -> None:
 
 def test_a_curve_is_sampled_from_end_to_end_with_its_centre() -> None:
     drawn = sample_curve(Curve(CurveLaw.of("300 * stick"), {}), points=5)
-    assert drawn.sticks == (-1, -0.5, 0, 0.5, 1)
-    assert drawn.rates_dps == (-300, -150, 0, 150, 300)
+    assert list(drawn.sticks) == [-1, -0.5, 0, 0.5, 1]
+    assert list(drawn.rates_dps) == [-300, -150, 0, 150, 300]
 
 
 def test_stick_positions_are_symmetric_to_the_last_bit() -> None:
