@@ -150,6 +150,8 @@ def _work(
     back_because: str | None = None,
 ) -> int:
     with hangar.lock(changeover_id), shown_progress() as bar:
+        if isinstance(person, TerminalPerson):
+            person.before_asking = bar.stop
         journal = HangarJournal(hangar, changeover_id, now=utc_now)
         shop = make_workshop(journal, options, person, bar)
         if is_resumed:
@@ -198,24 +200,39 @@ def finish(hangar: Hangar, journal: HangarJournal, state: ChangeoverState, *, re
 
 
 class ProgressLine:
-    """One moving line for what takes long."""
+    """One moving line for what takes long; it is gone while nothing moves, so that questions stand alone."""
 
-    def __init__(self, progress: Progress) -> None:
+    def __init__(self, progress: Progress, *, is_shown: bool) -> None:
         self._progress = progress
-        self._task = progress.add_task("", total=None, visible=False)
+        self._is_shown = is_shown
+        self._task = progress.add_task("", total=None)
         self._words = ""
 
     def show(self, words: str, done: int, total: int) -> None:
         """Show how far it is; the line vanishes when it is done."""
+        if not self._is_shown:
+            return
         if words != self._words:
             self._words = words
             self._progress.reset(self._task, description=words, total=total)
-        self._progress.update(self._task, completed=done, total=total, visible=done < total)
+        self._progress.update(self._task, completed=done, total=total)
+        if done >= total:
+            self.stop()
+        elif not self._progress.live.is_started:
+            self._progress.start()
+
+    def stop(self) -> None:
+        """Take the line away until something moves again."""
+        if self._progress.live.is_started:
+            self._progress.stop()
 
 
 @contextmanager
 def shown_progress() -> Iterator[ProgressLine]:
     """Show long work on a terminal; elsewhere stay quiet."""
     columns = (TextColumn("  {task.description}"), BarColumn(), TextColumn("{task.percentage:>3.0f} %"))
-    with Progress(*columns, TimeElapsedColumn(), console=out, transient=True, disable=not out.is_terminal) as progress:
-        yield ProgressLine(progress)
+    line = ProgressLine(Progress(*columns, TimeElapsedColumn(), console=out, transient=True), is_shown=out.is_terminal)
+    try:
+        yield line
+    finally:
+        line.stop()

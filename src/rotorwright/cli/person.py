@@ -14,7 +14,7 @@ from rotorwright.cli.console import out
 from rotorwright.errors import RotorwrightError, SettingsError
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from rotorwright.settings.carry_over import Decision
 
@@ -25,25 +25,33 @@ class AnswersError(SettingsError):
     id = "settings.answers"
 
 
+def _do_nothing() -> None:
+    """Ask at once."""
+
+
 class TerminalPerson:
     """Asks the person at the keyboard."""
 
     def __init__(self, name: str) -> None:
         self.name = name
+        self.before_asking: Callable[[], None] = _do_nothing
 
     def confirm(self, gate: Gate) -> bool:
         """Show the danger, ask, and take only a yes for a yes."""
+        self.before_asking()
         text = TEXTS[gate]
         out.print(f"\n[bold]Gate {gate}[/]\n  {text.danger}\n  {text.asks}")
         return Confirm.ask("  Is it so?", default=False, console=out)
 
     def accept_plan(self, summary: PlanSummary) -> bool:
         """Show the plan and ask."""
+        self.before_asking()
         show_plan(summary)
         return Confirm.ask("  Carry this plan out?", default=False, console=out)
 
     def decide(self, held: Decision) -> str | None:
         """Show a held setting with its options and ask for one."""
+        self.before_asking()
         out.print(f"\n[bold]Held: {escape(', '.join(held.found))}[/]\n  {escape(held.reason)}")
         for number, option in enumerate(held.options, start=1):
             out.print(f"   {number}  {escape(option.words)}")
@@ -54,16 +62,19 @@ class TerminalPerson:
 
     def act(self, request: HandsRequest) -> bool:
         """Say what the hands must do and wait."""
+        self.before_asking()
         out.print(f"\n[bold]Your hands[/]\n  {escape(words_of(request))}")
         return Confirm.ask("  Done?", default=True, console=out)
 
     def go_on_after(self, error: RotorwrightError) -> bool:
         """Show the error and ask whether to try again."""
+        self.before_asking()
         out.print(f"\n[bold]Interrupted:[/] {escape(error.what)}\n  {escape(error.why)}\n  {escape(error.todo)}")
         return Confirm.ask("  Try this step again now?", default=True, console=out)
 
     def sign(self) -> str | None:
         """Ask for the name to sign with."""
+        self.before_asking()
         return Prompt.ask("\nSign with your name (empty: not now)", default="", console=out) or None
 
     def tell(self, words: str) -> None:

@@ -47,7 +47,7 @@ if TYPE_CHECKING:
     from rotorwright.settings.values import Value
 
 GROUPS: dict[DecisionKind, tuple[str, str]] = {
-    DecisionKind.HELD: ("Held", "A person had to decide."),
+    DecisionKind.HELD: ("Held", "A person decides."),
     DecisionKind.KEEP: ("Kept", "Customised, same name, same meaning, in range."),
     DecisionKind.RENAME: ("Renamed", "Another name, the same value."),
     DecisionKind.CONVERT: ("Converted", "Another unit or scale, the same effect."),
