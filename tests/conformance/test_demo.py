@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import signal
 import subprocess
 import sys
 from typing import TYPE_CHECKING, Any
@@ -82,6 +83,22 @@ def test_a_battery_that_stays_absent_stops_the_demo_with_words(tmp_path: Path) -
     assert facts["error"]["id"] == "workflow.gate-shut"
     assert "do not fly" in facts["error"]["state"]
     assert "Traceback" not in said
+
+
+def test_ctrl_c_in_the_middle_of_the_write_says_how_to_go_on(tmp_path: Path) -> None:
+    folder = tmp_path / "demo"
+    command = [sys.executable, "-m", "rotorwright", "demo", "--folder", str(folder), "--baud", "115200"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True) as demo:
+        assert demo.stdout is not None
+        said = ""
+        for line in demo.stdout:
+            said += line
+            if line.startswith("write: Enter the bootloader"):
+                demo.send_signal(signal.SIGINT)
+    assert demo.returncode == 130, said
+    assert "Stopped by you" in said
+    assert "rotorwright resume" in said
+    assert not (folder / "twin" / "port").exists()  # the twin ended with the demo
 
 
 def test_the_demo_never_writes_into_a_folder_that_holds_something(tmp_path: Path) -> None:

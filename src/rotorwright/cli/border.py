@@ -21,7 +21,10 @@ def run_guarded(app: typer.Typer, arguments: list[str]) -> int:
     try:
         app(args=arguments, prog_name="rotorwright")
     except SystemExit as stop:
-        return stop.code if isinstance(stop.code, int) else int(stop.code is not None)
+        code = stop.code if isinstance(stop.code, int) else int(stop.code is not None)
+        if code == CANCELLED:  # the command line library catches Ctrl-C itself and says nothing
+            _say_cancelled()
+        return code
     except RotorwrightError as error:
         from rotorwright.cli.console import print_error
 
