@@ -203,7 +203,7 @@ def _join_equal(note: Join, values: list[Value], type_: SettingType) -> Conversi
     together = {value.decimal if value.decimal is not None else value.bits for value in values}
     if len(together) == 1:
         return convert(values[0], SAME, type_)
-    shown = ", ".join(f"{name} is {value.text}" for name, value in zip(note.old, values, strict=True))
+    shown = " and ".join(f"{name} is {value.text}" for name, value in zip(note.old, values, strict=True))
     return Conversion(words=f"they have to be equal, but {shown}", problem="join-differs")
 
 

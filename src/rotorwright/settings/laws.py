@@ -182,7 +182,10 @@ def _to_float(value: Value | None, law: Linear | Reciprocal, new: Fraction) -> C
         limit = Value.of(SettingType.FLOAT, FLOAT32_MAX if new > 0 else -FLOAT32_MAX)
         below, above = (limit, None) if new > 0 else (None, limit)
         return Conversion(
-            words=f"{show_exact(new)} is beyond any 32-bit float", problem="not-exact", below=below, above=above
+            words=f"the exact result, {show_exact(new)}, is beyond any 32-bit float",
+            problem="not-exact",
+            below=below,
+            above=above,
         )
     if value == _NEGATIVE_ZERO and isinstance(law, Linear) and new == 0:
         return Conversion(value if law.factor > 0 else nearest)  # the sign of a zero is part of its machine form
@@ -217,7 +220,8 @@ def _neighbours(new: Fraction, target: SettingType) -> Conversion:
     below = Value.of(target, min(low, highest)) if low >= lowest else None
     above = Value.of(target, max(high, lowest)) if high <= highest else None
     outside = "beyond what the new setting holds" if below is None or above is None else "not a whole number"
-    return Conversion(words=f"{show_exact(new)} is {outside}", problem="not-exact", below=below, above=above)
+    words = f"the exact result, {show_exact(new)}, is {outside}"
+    return Conversion(words=words, problem="not-exact", below=below, above=above)
 
 
 def _is_whole(value: Value) -> bool:

@@ -81,7 +81,7 @@ def board(sides: Sides, case: Case) -> str:
     stands = f"It belongs to the board, whose default in {sides.new_words} stands: {_defaults(sides, case)}."
     if case.is_untouched:
         return f"{stands} You had not changed it."
-    return f"{_had_set(sides, case)} {stands} Yours is not carried over: if you had changed the wiring, set it again."
+    return f"{_had_set(sides, case)} {stands} Yours is not carried over: if you had a reason for it, set it again."
 
 
 def calibration_carried(sides: Sides, case: Case, plans: tuple[TargetPlan, ...]) -> str:
@@ -160,7 +160,7 @@ def _what_becomes(sides: Sides, case: Case, plans: tuple[TargetPlan, ...]) -> st
         case Convert():
             return _converted(sides, case, plans)
         case Relabel():
-            words = f"gave its choices other numbers{renamed}"
+            words = f"numbers its choices anew{renamed}"
         case Split():
             words = f"has {names} instead"
         case Join():
@@ -173,7 +173,7 @@ def _what_becomes(sides: Sides, case: Case, plans: tuple[TargetPlan, ...]) -> st
 def _converted(sides: Sides, case: Case, plans: tuple[TargetPlan, ...]) -> str:
     (plan,) = plans
     setting = sides.new_setting(plan.name)
-    unit = f"in {setting.unit}" if setting is not None and setting.unit else "in another unit"
+    unit = f"in {setting.unit}" if setting is not None and setting.unit else "otherwise"
     name = "" if case.found == (plan.name,) else f"calls it {plan.name} and "
     shown = "" if plan.value is None else plan.value.text
     return f"{sides.new_words} {name}counts it {unit}: {shown}."

@@ -278,6 +278,15 @@ class TestNotes:
             {"choose-0": {"A": "0"}, "choose-3": {"A": "3"}, "take-new-default": {}},
         )
 
+    def test_a_choice_that_became_one_with_the_default_is_still_yours(self) -> None:
+        pair = Pair(
+            catalogue(setting("A", UINT8, 0)),
+            catalogue(setting("A", UINT8, 6)),
+            notes('[[relabel]]\nold = "A"\nnew = "A"\nmap = { "0" = 5, "1" = 5 }\n'),
+        )
+        decision = only(pair.sheet(A=1))
+        assert (decision.rule, ways(decision)) == ("default-changed", {"keep-mine": {"A": "5"}, "take-new-default": {}})
+
     def test_a_retired_setting_says_what_is_lost(self) -> None:
         pair = Pair(
             catalogue(setting("A", INT16, 5)),
@@ -362,6 +371,12 @@ class TestSplit:
         decision = only(self.pair(most=4).sheet(A=0b01_101))
         assert decision.rule == "not-allowed"
         assert ways(decision) == {"nearest-below": {"LOW": "4", "HIGH": "1"}, "take-new-default": {}}
+
+    def test_ways_out_that_leave_another_part_without_a_value_are_not_offered(self) -> None:
+        """HIGH would be 3, which its choices lack; LOW would be 5, beyond its range: no one way mends both."""
+        new = catalogue(setting("LOW", UINT8, 1, high=4), setting("HIGH", UINT8, 2, choices={0: "a", 2: "b"}))
+        decision = only(replace(self.pair(), new=new).sheet(A=0b11_101))
+        assert ways(decision) == {"take-new-default": {}}
 
     def test_bits_that_go_nowhere_are_held_but_those_of_the_default_are_not(self) -> None:
         decision = only(self.pair().sheet(A=0b110_101))
