@@ -161,6 +161,18 @@ class TestRange:
         assert written(only(pair.sheet(A=3))) == {"A": "3"}
         assert ways(only(pair.sheet(A=6))) == {"known-bits-only": {"A": "2"}, "take-new-default": {}}
 
+    def test_a_range_beside_labels_limits_the_ways_out_too(self) -> None:
+        pair = Pair(
+            catalogue(setting("A", UINT8, 0, choices={0: "off", 1: "slow", 2: "fast"})),
+            catalogue(setting("A", UINT8, 0, high=5, choices={0: "off", 1: "slow", 9: "fast"})),
+        )
+        assert ways(only(pair.sheet(A=2))) == {"take-new-default": {}}
+        assert ways(only(pair.sheet(A=3))) == {"choose-1": {"A": "1"}, "take-new-default": {}}
+
+    def test_a_range_beside_bits_limits_the_ways_out_too(self) -> None:
+        one = catalogue(setting("A", UINT8, 0, high=3, bits={0: "a", 1: "b", 2: "c"}))
+        assert ways(only(Pair(one, one).sheet(A=0b1100))) == {"nearest-below": {"A": "3"}, "take-new-default": {}}
+
 
 class TestMeaning:
     def test_a_unit_that_changed_without_a_note_is_held_even_if_the_number_is_the_new_default(self) -> None:
