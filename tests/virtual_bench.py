@@ -109,6 +109,8 @@ class BenchPerson:
         self.heard.append(request)
         if "hands" in self.refuses or (self.aircraft.condition.cut_happened and not self.stays):
             return False
+        if isinstance(request, TiltRequest) and "tilt" in self.refuses:
+            return False
         now = self.clock.now_s()
         match request:
             case BootButtonRequest():

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import io
+import json
+import zipfile
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -12,22 +15,27 @@ import pytest
 from tests.virtual_bench import VirtualBench
 
 from rotorwright.changeover.errors import (
+    AttitudeNotUnderstoodError,
     DecisionMissingError,
     ImageBoardMismatchError,
+    OpenChangeoverError,
     PlanNotAcceptedError,
     RollBackNotPossibleError,
 )
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.gates import GateShutError, NotConfirmedError
+from rotorwright.changeover.person import PlanSummary, TiltRequest
 from rotorwright.changeover.sign import NotSignedError
 from rotorwright.changeover.state import fold
 from rotorwright.errors import LinkError, RotorwrightError, StorageError, WrongAircraftError
 from rotorwright.firmware.intel_hex import write_intel_hex
 from rotorwright.firmware.mcu import microcontroller
+from rotorwright.hangar.book_pack import pack_book
 from rotorwright.hangar.store import Hangar
 from rotorwright.settings.snapshot import parse_snapshot
 from rotorwright.twin.faults import CutMoment, FaultPlan, PowerCut
 from rotorwright.twin.thornbill.images import build_image
+from rotorwright.twin.thornbill.release import characters
 
 if TYPE_CHECKING:
     from rotorwright.settings.snapshot import Snapshot
@@ -138,6 +146,54 @@ def test_without_a_battery_the_display_is_not_written_and_resume_goes_on(tmp_pat
     assert "do not fly" in run.error.state
     assert bytes(bench.memories.display) == bytes(_fresh().memories.display)
     assert bench.run().error is None
+
+
+def test_propellers_are_asked_for_before_the_aircraft_is_taken_into_the_hands(tmp_path: Path) -> None:
+    bench = _before_write().copy(tmp_path)
+    first = bench.run(stays=True, refuses=frozenset({"tilt"}))
+    assert isinstance(first.error, AttitudeNotUnderstoodError)
+    again = bench.run(refuses=frozenset({"propellers-off"}))
+    assert isinstance(again.error, NotConfirmedError)
+    assert not any(isinstance(heard, TiltRequest) for heard in again.person.heard)
+
+
+def test_a_second_job_is_refused_while_the_first_one_is_half_way(tmp_path: Path) -> None:
+    bench = _before_write().copy(tmp_path)
+    assert bench.run(faults=FaultPlan(battery_absent=True)).error is not None
+    first, bench.changeover_id = bench.changeover_id, ""
+    error = _require_four_answers(bench.run().error)
+    assert isinstance(error, OpenChangeoverError)
+    assert first in error.todo
+    bench.changeover_id = first
+    assert bench.run().error is None
+    bench.changeover_id = ""
+    assert isinstance(bench.run(refuses=frozenset({"plan"})).error, RotorwrightError)
+
+
+def test_where_the_aircrafts_own_defaults_differ_from_the_book_the_plan_is_made_anew_and_asked_for_again(
+    tmp_path: Path,
+) -> None:
+    bench = _fresh().copy(tmp_path)
+    bench.book = _book_with_other_defaults(bench, tmp_path)
+    run = bench.run()
+    assert run.error is None
+    assert sum(isinstance(heard, PlanSummary) for heard in run.person.heard) == 2
+    assert _kinds(bench).count(EventKind.SHEET_MADE) == 2
+    sheets = [event for event in bench.events() if event.kind == EventKind.SHEET_MADE]
+    assert "differ from the book" in str(sheets[1].facts["because"])
+    assert bytes(bench.memories.display) == characters("6.0")
+
+
+def _book_with_other_defaults(bench: VirtualBench, folder: Path) -> bytes:
+    book = folder / "other-book"
+    with zipfile.ZipFile(io.BytesIO(bench.book)) as archive:
+        archive.extractall(book)
+    path = book / "catalogues" / "6.0" / "corvane-c405.json"
+    document = json.loads(path.read_text(encoding="utf-8"))
+    yaw = next(entry for entry in document["parameters"] if entry["name"] == "TURN_YAW_PUSH")
+    yaw["default"] = 0.0625
+    path.write_text(json.dumps(document), encoding="utf-8")
+    return pack_book(book)
 
 
 def test_an_unsigned_job_is_proved_and_waits_for_a_name(tmp_path: Path) -> None:

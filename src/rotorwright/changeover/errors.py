@@ -115,3 +115,9 @@ class NoOpenChangeoverError(WorkflowError):
     """No job card fits what was asked for."""
 
     id = "changeover.none-open"
+
+
+class OpenChangeoverError(WorkflowError):
+    """The aircraft is in the middle of another changeover, so what it holds now is not what its owner set."""
+
+    id = "changeover.still-open"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from rotorwright.changeover.errors import NoOpenChangeoverError
+from rotorwright.changeover.errors import NoOpenChangeoverError, OpenChangeoverError
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.kept import kept_facts
 from rotorwright.changeover.reading import FIRST_HEARTBEAT_S
@@ -61,7 +61,11 @@ def open_card(
     """Open a job card for the aircraft that answers, with everything that a later run needs kept beside it.
 
     Returns the id of the changeover. `book` is a zip, `image` an Intel HEX file.
+
+    Raises:
+        OpenChangeoverError: another changeover of this aircraft has begun to write and is not over.
     """
+    require_nothing_begun(hangar, identity.unique_id)
     hangar.remember_aircraft(
         unique_id=identity.unique_id,
         family=identity.family,
@@ -81,6 +85,23 @@ def open_card(
         expected_sequence=1,
     )
     return changeover_id
+
+
+def require_nothing_begun(hangar: Hangar, unique_id: str) -> None:
+    """Refuse a second job on an aircraft that is half-way through one: its settings now are nobody's choice.
+
+    Raises:
+        OpenChangeoverError: it is.
+    """
+    for card in cards(hangar):
+        if card.row.unique_id == unique_id and card.state.is_flash_touched and not card.state.is_over:
+            raise OpenChangeoverError(
+                f"The changeover {card.row.id} of this aircraft has begun and is not over.",
+                why="A new one would save what is on the aircraft now as if its owner had set it so.",
+                state=card.standing,
+                todo=f"Go on: `rotorwright resume {card.row.id}`. Or go back: `rotorwright roll-back {card.row.id}`.",
+                changeover=card.row.id,
+            )
 
 
 def cards(hangar: Hangar) -> tuple[JobCard, ...]:

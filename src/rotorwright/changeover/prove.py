@@ -13,6 +13,7 @@ from rotorwright.changeover.errors import (
     WrongReleaseError,
 )
 from rotorwright.changeover.events import EventKind
+from rotorwright.changeover.gates import Gate
 from rotorwright.changeover.person import Direction, TiltRequest
 from rotorwright.changeover.restore import differences, display_differences, expected_settings, read_snapshot
 from rotorwright.changeover.workshop import AFTER_RESTART_S, Workshop
@@ -111,9 +112,13 @@ def prove_display(shop: Workshop) -> None:
 def prove_attitude(shop: Workshop) -> None:
     """Tip the aircraft four ways and prove that it says so each time.
 
+    The aircraft is in somebody's hands here, its battery perhaps plugged in, so the propellers are asked for again.
+
     Raises:
+        NotConfirmedError: the propellers are not confirmed off.
         AttitudeNotUnderstoodError: it reports another axis or sense, or nothing.
     """
+    shop.require_confirmed(Gate.PROPELLERS_OFF)
     evidence: list[str] = []
     record: dict[str, JsonValue] = {}
     with shop.application(timeout_s=AFTER_RESTART_S) as link:

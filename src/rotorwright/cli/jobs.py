@@ -133,11 +133,18 @@ def _card_json(card: JobCard) -> dict[str, object]:
 
 
 def _person(options: BenchOptions) -> Person:
-    name = getpass.getuser()
+    name = _user_name()
     if options.answers is None:
         return TerminalPerson(name)
     text = read_input_file(options.answers).decode("utf-8", errors="replace")
     return AnswersPerson(text, source=str(options.answers), name=name)
+
+
+def _user_name() -> str:
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError, ImportError):  # a system without accounts, such as a bare container
+        return "somebody"
 
 
 def _work(
