@@ -32,7 +32,7 @@ SETTINGS_TRIES = 3
 
 
 def apply_defaults(shop: Workshop) -> None:
-    """Reset to the board's own defaults, restart, read them, and hold the plan against them."""
+    """Reset to the board's own defaults, restart, and read them."""
     shop.require_confirmed(Gate.PROPELLERS_OFF)
     shop.note(EventKind.DEFAULTS_WANTED)
     reset_and_restart(shop)
@@ -49,7 +49,6 @@ def apply_defaults(shop: Workshop) -> None:
         catalogue=kept_facts(kept_catalogue),
         settings=len(settings),
     )
-    hold_plan_against_aircraft(shop)
 
 
 def reset_and_restart(shop: Workshop) -> None:
