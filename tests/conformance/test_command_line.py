@@ -136,6 +136,13 @@ def test_a_saved_file_is_never_overwritten(bench: Bench) -> None:
     assert "Next" in err
 
 
+@pytest.mark.parametrize("name", ["no-such-folder/x.json", "a=b.json", "-.json"])
+def test_a_name_that_cannot_be_used_is_refused_before_the_aircraft_is_read(name: str, bench: Bench) -> None:
+    code, _, err = bench.run("save", "--port", "/dev/no-such-port", f"--out={bench.folder / name}")
+    assert code == 8
+    assert "storage.output-name" in err
+
+
 def test_the_whole_job_by_commands_and_the_cards_that_tell_of_it(bench: Bench) -> None:
     bench.twin.hands.plug_battery()
     code, out, err = bench.changeover(ANSWERS.replace("hands = true", "hands = false"))

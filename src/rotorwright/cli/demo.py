@@ -175,8 +175,8 @@ def work(place: DemoFolder, *, dies: Callable[[Event], None] | None = None) -> C
         with hangar.lock(changeover_id), jobs.shown_progress() as bar:
             options = jobs.BenchOptions(port=str(place.twin.port_link), baud=921_600, loader_baud=921_600)
             shop = jobs.make_workshop(journal, options, DemoPerson(HandsClient(place.twin.path)), bar)
-            if shop.state.is_over:
-                return shop.state
+            if not shop.state.is_over and shop.state.received is not None:
+                engine.resume(shop)
             state = engine.run(shop, on_step=jobs.announce)
             jobs.finish(hangar, journal, state, report=place.report)
     return state

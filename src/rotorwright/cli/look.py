@@ -21,10 +21,10 @@ if TYPE_CHECKING:
     from rotorwright.settings.sheet import CarryOverSheet
 
 
-class FileExistsAlreadyError(StorageError):
-    """The file to be written is there already."""
+class OutputNameError(StorageError):
+    """Nothing can be saved under the name that was given."""
 
-    id = "storage.exists"
+    id = "storage.output-name"
 
 
 class ReleaseNotInBookError(SettingsError):
@@ -50,6 +50,8 @@ def save_snapshot(port: str, *, out: Path | None, baud: int, as_json: bool) -> i
     from rotorwright.links.wire import LineSettings
     from rotorwright.settings.snapshot import print_snapshot
 
+    if out is not None:
+        require_free_name(out)
     with shown_progress() as bar:
         snapshot = read_aircraft(SerialPort(port), RealClock(), LineSettings(baud), now=utc_now, progress=bar.show)
     path = out or Path(f"{snapshot.identity.unique_id}-{snapshot.taken_at.replace(':', '')}.json")
@@ -62,6 +64,34 @@ def save_snapshot(port: str, *, out: Path | None, baud: int, as_json: bool) -> i
             f"({snapshot.identity.family} {snapshot.identity.release}), read twice and equal, are in {path}."
         )
     return 0
+
+
+def require_free_name(path: Path) -> None:
+    """Refuse a name that cannot be used, before the aircraft is read for nothing.
+
+    Raises:
+        OutputNameError: the folder is missing, the name is taken, or it has signs that not every system takes.
+    """
+    from rotorwright.hangar.errors import KeptNameError
+    from rotorwright.hangar.files import check_kept_name
+
+    if path.exists():
+        raise _bad_output(path, "it is there already, and nothing is ever overwritten")
+    if not path.parent.is_dir():
+        raise _bad_output(path, f"there is no folder {path.parent}")
+    try:
+        check_kept_name(path.name)
+    except KeptNameError as error:
+        raise _bad_output(path, "the name has signs that not every system takes") from error
+
+
+def _bad_output(path: Path, why: str) -> OutputNameError:
+    return OutputNameError(
+        f"Nothing can be saved as {path}: {why}.",
+        why="A saved file is made of letters, digits, dots, dashes and underscores, and is kept for good.",
+        todo="Say it again with another name after --out, or leave it out.",
+        path=str(path),
+    )
 
 
 def show_snapshot(path: Path, *, name: str, book: Path | None, as_json: bool) -> int:
