@@ -123,6 +123,15 @@ def test_save_show_compare_and_plan_only_look(bench: Bench) -> None:
     assert code == 0
     for words in ("Held: 8", "Renamed: ", "Retired: ", "each in exactly one decision"):
         assert words in out
+    story = bench.json("plan", first, "--book", bench.book, "--to", "6.0", "--why", "loss_wait")
+    assert story["names"] == ["LOSS_HOLD"]
+    assert story["new_names"] == ["LOSS_WAIT"]
+    assert any(line.startswith("rename LOSS_HOLD to LOSS_WAIT") for line in story["notes"])
+    code, out, _ = bench.run("plan", first, "--book", bench.book, "--to", "6.0", "--why", "LOSS_HOLD")
+    assert code == 0
+    for words in ("yours", "old default", "new default", "note", "rule", "keep-mine"):
+        assert words in out
+    assert bench.run("plan", first, "--book", bench.book, "--to", "6.0", "--why", "NO_SUCH")[0] == 6
     sheet = bench.json("plan", first, "--book", bench.book, "--to", "6.0")
     assert sheet["format"] == "rotorwright-carry-over-sheet"
 

@@ -169,16 +169,27 @@ def inspect_image(path: Path, *, book: Path | None, board: str | None, as_json: 
     return 0 if fit is None or str(fit.verdict) == "fits" else 5
 
 
-def show_plan_of(path: Path, *, book: Path, to: str, every: bool, as_json: bool) -> int:
+def show_plan_of(path: Path, *, book: Path, to: str, every: bool, why: str | None, as_json: bool) -> int:
     """Show the carry-over sheet for a saved snapshot."""
     from rotorwright.cli.sheet_view import print_sheet_table
     from rotorwright.hangar.books import read_book
+    from rotorwright.settings.identity import release_line
     from rotorwright.settings.sheet import print_sheet
 
     opened = read_book(book)
     snapshot = parse_snapshot(read_input_file(path), source=str(path))
     sheet, old, new = planned(snapshot, opened, to)
-    if as_json:
+    if why is not None:
+        from rotorwright.cli.why_view import print_why, story_of
+
+        story = story_of(
+            sheet, why, old=old, new=new, notes=opened.notes(release_line(sheet.from_release), release_line(to))
+        )
+        if as_json:
+            print_json(story)
+        else:
+            print_why(story)
+    elif as_json:
         import sys
 
         sys.stdout.write(print_sheet(sheet).decode("utf-8") + "\n")

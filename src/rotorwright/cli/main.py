@@ -178,12 +178,15 @@ def plan(
     to: Annotated[str, typer.Option("--to", help="The release to go to, for example 6.0.")],
     *,
     every: Annotated[bool, typer.Option("--all", help="Show the adopted lines too.")] = False,
+    why: Annotated[
+        str | None, typer.Option("--why", help="The whole story of one setting, by its old or new name.")
+    ] = None,
     as_json: JsonOption = False,
 ) -> None:
     """Show what will become of each setting, and why. Nothing is sent to any aircraft."""
     from rotorwright.cli.look import show_plan_of
 
-    raise typer.Exit(show_plan_of(snapshot, book=book, to=to, every=every, as_json=as_json))
+    raise typer.Exit(show_plan_of(snapshot, book=book, to=to, every=every, why=why, as_json=as_json))
 
 
 @app.command()
