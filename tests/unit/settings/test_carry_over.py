@@ -202,6 +202,20 @@ class TestMeaning:
         )
         assert ways(only(pair.sheet(A=1))) == {"follow-label": {"A": "9"}, "take-new-default": {}}
 
+    def test_a_label_that_is_there_twice_cannot_be_followed(self) -> None:
+        pair = Pair(
+            catalogue(setting("A", UINT8, 0, choices={0: "off", 1: "slow"})),
+            catalogue(setting("A", UINT8, 0, choices={0: "off", 1: "fast", 2: "slow", 3: "slow"})),
+        )
+        assert ways(only(pair.sheet(A=1))) == {"keep-mine": {"A": "1"}, "take-new-default": {}}
+
+    def test_bits_without_a_label_of_their_own_cannot_be_followed(self) -> None:
+        pair = Pair(
+            catalogue(setting("A", UINT8, 0, bits={0: "a", 1: "b"})),
+            catalogue(setting("A", UINT8, 0, bits={0: "b", 1: "a", 2: "c"})),
+        )
+        assert ways(only(pair.sheet(A=0b101))) == {"keep-mine": {"A": "5"}, "take-new-default": {}}
+
     def test_bits_that_moved_are_held_and_can_be_followed(self) -> None:
         pair = Pair(
             catalogue(setting("A", UINT8, 0, bits={0: "a", 1: "b", 2: "c"})),
@@ -423,6 +437,12 @@ class TestJoin:
         assert (decision.kind, decision.found, written(decision)) == (DecisionKind.JOIN, ("A", "B"), {"C": "21"})
         assert decision.reason.startswith("You had set A 5 (default 1) and B 2 (its default).")
 
+    def test_the_found_names_are_sorted_whatever_the_order_in_the_note(self) -> None:
+        pair = self.pair('"bits"\nbits = [0, 3]', new=10)
+        turned = replace(pair, notes=notes('join = [{ old = ["B", "A"], new = "C", how = "bits", bits = [0, 3] }]'))
+        decision = only(turned.sheet(A=5))
+        assert (decision.found, written(decision)) == (("A", "B"), {"C": "42"})
+
     def test_a_value_too_wide_for_its_bits_is_held(self) -> None:
         decision = only(self.pair('"bits"\nbits = [0, 3]', new=17).sheet(A=9))
         assert decision.rule == "not-exact"
@@ -476,6 +496,11 @@ class TestClasses:
         one = catalogue(setting("PIN_A", UINT8, 3))
         inputs = replace(Pair(one, one, None, self.CLASSES).inputs(PIN_A=9), to_release="5.2.0")
         assert written(only(carry_over(inputs))) == {"PIN_A": "9"}
+
+    def test_an_unnamed_release_with_other_defaults_is_another_release(self) -> None:
+        pair = Pair(catalogue(setting("PIN_A", UINT8, 3)), catalogue(setting("PIN_A", UINT8, 4)), None, self.CLASSES)
+        decision = only(carry_over(replace(pair.inputs(PIN_A=9), to_release="")))
+        assert decision.kind is DecisionKind.BOARD
 
     def test_a_calibration_goes_back_to_the_same_aircraft_even_if_its_default_changed(self) -> None:
         pair = Pair(catalogue(setting("X_CAL", FLOAT, 0)), catalogue(setting("X_CAL", FLOAT, 1)), None, self.CLASSES)
@@ -586,6 +611,14 @@ class TestContradictions:
         assert (decision.kind, decision.rule, decision.found) == (DecisionKind.HELD, "notes-contradict", ("A", "B"))
         assert ways(decision) == {"follow-1": {"C": "4"}, "follow-2": {"C": "5"}, "take-new-default": {}}
         assert only(pair.sheet()).kind is DecisionKind.ADOPT
+
+    def test_a_contradicting_note_that_gives_nothing_of_yours_is_no_way_out(self) -> None:
+        pair = Pair(
+            catalogue(setting("A", UINT8, 1), setting("B", UINT8, 1)),
+            catalogue(setting("C", UINT8, 1)),
+            notes(self.TWO_FOR_ONE),
+        )
+        assert ways(only(pair.sheet(B=5))) == {"follow-2": {"C": "5"}, "take-new-default": {}}
 
     def test_two_notes_for_one_old_setting_are_one_held_decision(self) -> None:
         pair = Pair(
