@@ -13,7 +13,7 @@ export PYTHON
 VENV_PYTHON := .venv/bin/python
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test check check-all bench errors-page clean ready ready-dev
+.PHONY: help demo test check check-all bench commands-page errors-page clean ready ready-dev
 
 help:  ## this list
 	@echo "Rotorwright: the targets of this Makefile"
@@ -39,6 +39,9 @@ check-all: ready-dev  ## check, then the interruption walk over every single ope
 
 bench: ready-dev  ## measure reading and writing against the limit of the line
 	@$(VENV_PYTHON) -m benchmarks $(ARGS)
+
+commands-page: ready-dev  ## write docs/reference/commands.md anew from the command line itself
+	@$(VENV_PYTHON) tools/list_commands.py --write
 
 errors-page: ready-dev  ## write docs/reference/errors.md anew from the error classes
 	@$(VENV_PYTHON) tools/list_errors.py --write

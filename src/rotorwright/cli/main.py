@@ -47,12 +47,13 @@ def demo(
         list[str] | None,
         typer.Option(
             "--fault",
+            metavar="FAULT",
             help="power-cut@N, torn@N or after@N (flash operation N), kill@N (this tool, at journal event N), "
             "lose=RATE, damage=RATE, late=SECONDS, double=RATE. May be given several times.",
         ),
     ] = None,
     speed: Annotated[
-        float, typer.Option("--speed", help="How much faster than real flash memory the twin is.", min=0.1)
+        float, typer.Option("--speed", help="How many times faster than real its flash and line are.", min=0.1)
     ] = 4.0,
     baud: Annotated[
         int, typer.Option("--baud", help="Baud rate of the twin's line; 0 means as fast as it can.", min=0)
@@ -73,9 +74,11 @@ def twin(
         int, typer.Option("--baud", help="Baud rate that the line keeps to; 0 means unlimited.", min=0)
     ] = 115_200,
     speed: Annotated[
-        float, typer.Option("--speed", help="How much faster than real its flash memory is.", min=0.1)
+        float, typer.Option("--speed", help="How many times faster than real its flash and line are.", min=0.1)
     ] = 1.0,
-    fault: Annotated[list[str] | None, typer.Option("--fault", help="As for `demo`, except kill@N.")] = None,
+    fault: Annotated[
+        list[str] | None, typer.Option("--fault", metavar="FAULT", help="As for `demo`, except kill@N.")
+    ] = None,
 ) -> None:
     """Start a virtual aircraft and keep it alive until stopped (Ctrl-C)."""
     from rotorwright.cli.twin import serve_twin
