@@ -36,7 +36,7 @@ from rotorwright.twin.thornbill.book import write_book
 from rotorwright.twin.thornbill.images import DEMO_FILE_NAMES, write_demo_images
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Mapping
 
     from rotorwright.changeover.state import ChangeoverState
     from rotorwright.hangar.journal import Event, JsonValue
@@ -192,7 +192,7 @@ class DyingJournal(HangarJournal):
             for event in self.events():
                 dies(event)
 
-    def append(self, kind: str, facts: dict[str, JsonValue]) -> Event:  # type: ignore[override]
+    def append(self, kind: str, facts: Mapping[str, JsonValue]) -> Event:
         """Commit one event, then show it."""
         event = super().append(kind, facts)
         if self._dies is not None:
