@@ -126,7 +126,8 @@ def test_five_to_eight_decisions_are_held() -> None:
         ("LIFT_HOVER", {"LIFT_HOVER": "31"}),
         ("ACC_OFF_Z", {"ACC_OFF_Z": "0.1152"}),
         ("TELL_ATT_HZ", {}),
-        ("SUPPLY_AMP_GAIN", {}),
+        ("SUPPLY_AMP_GAIN", {"SUPPLY_AMP_GAIN": "37.8"}),
+        ("PIN_CAMERA", {}),
         ("KNOB3_CHANNEL", {}),
     ],
 )
