@@ -3,13 +3,15 @@
     python tools/fit_successors.py            write src/rotorwright/settings/successors/weights.toml
     python tools/fit_successors.py --check    only compare: exit code 1 if the shipped file is not what this makes
 
-Two logistic regressions with a quadratic penalty, fitted by L-BFGS-B:
+Three logistic regressions with a quadratic penalty, fitted by L-BFGS-B:
 
 1. the strength of a pair from its traits, over all candidate pairs. The sign of each weight is bound: no trait that
    speaks for a pair may count against it because of an accident in the data. The penalty draws each weight towards
    `EXPECTED`, which is what remains where the data are silent.
 2. the probability of a chosen pair from its strength and its leads (Platt scaling, with two more inputs). The strengths
    it learns from come from weights that were fitted without the history in question, or they would be too good.
+
+3. the probability of no successor, from the log odds against the best pair, where no pair is likelier than not.
 
 The held-out part is not read here.
 """
@@ -18,7 +20,7 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -31,10 +33,11 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 from tests.outside.successor_histories import History, Part, histories
 
 from rotorwright.settings.successors.candidates import Candidate, candidates_of
-from rotorwright.settings.successors.pairing import pair_up, weigh
+from rotorwright.settings.successors.pairing import Weighed, pair_up, weigh
 from rotorwright.settings.successors.release_change import ReleaseChange
+from rotorwright.settings.successors.suggest import LIKELIER_THAN_NOT
 from rotorwright.settings.successors.traits import SPEAKS_AGAINST, TRAIT_NAMES
-from rotorwright.settings.successors.weighing import Weights, parse_weights
+from rotorwright.settings.successors.weighing import Weights, log_odds, parse_weights
 
 TARGET = Path(__file__).resolve().parent.parent / "src/rotorwright/settings/successors/weights.toml"
 PAIR_PENALTY = 0.5
@@ -89,11 +92,16 @@ def fit(tasks: Sequence[Task]) -> Weights:
     inputs, right = _standings(tasks)
     bias, factors = regression(inputs, right, PROBABILITY_PENALTY, [(0.0, None)] * 3, np.zeros(3))
     pair_bias, traits = _pair_fit(tasks)
+    chances = Weights(0.0, {}, bias, (factors[0], factors[1], factors[2]))
+    against, nothing = _without_pair(tasks, chances)
+    nothing_bias, (nothing_slope,) = regression(against, nothing, PROBABILITY_PENALTY, [(0.0, None)], np.zeros(1))
     return Weights(
         bias=round(pair_bias, DECIMALS),
         traits={name: round(weight, DECIMALS) for name, weight in traits.items()},
         probability_bias=round(bias, DECIMALS),
         probability=(round(factors[0], DECIMALS), round(factors[1], DECIMALS), round(factors[2], DECIMALS)),
+        nothing_bias=round(nothing_bias, DECIMALS),
+        nothing=round(nothing_slope, DECIMALS),
     )
 
 
@@ -111,13 +119,35 @@ def _standings(tasks: Sequence[Task]) -> tuple[Numbers, Numbers]:
     """Return the standings of the pairs chosen in each task with weights fitted on all the others."""
     inputs: list[tuple[float, float, float]] = []
     right: list[bool] = []
-    for task in tasks:
-        bias, traits = _pair_fit([other for other in tasks if other is not task])
-        weights = Weights(bias, traits, 0.0, (1.0, 0.0, 0.0))
-        for pair in pair_up(weigh(task.candidates, weights), task.change).values():
+    for task, weighed in _weighed_by_others(tasks):
+        for pair in pair_up(weighed, task.change).values():
             inputs.append(pair.standing.numbers)
             right.append(task.is_right(pair.candidate))
     return np.array(inputs), np.array(right, float)
+
+
+def _without_pair(tasks: Sequence[Task], chances: Weights) -> tuple[Numbers, Numbers]:
+    """Return the log odds against the best pair of each setting without a likely one, and whether it has no successor.
+
+    A setting without any candidate says nothing here.
+    """
+    against: list[tuple[float]] = []
+    nothing: list[bool] = []
+    for task, weighed in _weighed_by_others(tasks):
+        pairs = pair_up(weighed, task.change)
+        for place, old in enumerate(task.change.vanished):
+            best = max((chances.chance(each.standing) for each in weighed if each.candidate.old == place), default=0.0)
+            if best and (place not in pairs or chances.chance(pairs[place].standing) < LIKELIER_THAN_NOT):
+                against.append((-log_odds(best),))
+                nothing.append(task.history.truth[old.name] is None)
+    return np.array(against), np.array(nothing, float)
+
+
+def _weighed_by_others(tasks: Sequence[Task]) -> Iterator[tuple[Task, tuple[Weighed, ...]]]:
+    """Yield each task with its candidates as weights see them that were fitted on all the other tasks."""
+    for task in tasks:
+        bias, traits = _pair_fit([other for other in tasks if other is not task])
+        yield task, weigh(task.candidates, Weights(bias, traits, 0.0, (1.0, 0.0, 0.0)))
 
 
 def regression(
@@ -155,6 +185,11 @@ def print_weights(weights: Weights) -> str:
         "[probability]",
         f"bias = {weights.probability_bias}",
         *(f"{name} = {weight}" for name, weight in zip(names, weights.probability, strict=True)),
+        "",
+        "# Of no successor, where no pair is likelier than not, from the log odds against the best pair.",
+        "[nothing]",
+        f"bias = {weights.nothing_bias}",
+        f"against_best = {weights.nothing}",
     ]
     return "\n".join(lines) + "\n"
 

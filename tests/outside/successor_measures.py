@@ -20,7 +20,8 @@ from rapidfuzz.distance import Levenshtein
 from tests.outside.successor_histories import History, Part, histories
 from tools.fit_successors import regression
 
-from rotorwright.settings.successors import likeliest_successors
+from rotorwright.settings.successors import Suggestion, likeliest_successors
+from rotorwright.settings.successors.suggest import LIKELIER_THAN_NOT
 from rotorwright.settings.successors.weighing import logistic
 from rotorwright.settings.successors.words import squashed, words_of
 
@@ -68,13 +69,7 @@ Score = Callable[[str, str], float]
 
 def ours(history: History) -> list[Guess]:
     """Return the guesses of `likeliest_successors`, the unsure ones too."""
-    found = likeliest_successors(
-        history.vanished,
-        history.arrived,
-        old_listing=history.old_listing,
-        new_listing=history.new_listing,
-        at_least=0.0,
-    )
+    found = _search(history, at_least=0.0)
     return [_guess(history, each.old, each.new, each.probability if each.new else 0.0) for each in found]
 
 
@@ -87,6 +82,17 @@ def token_overlap(old: str, new: str) -> float:
     """Return the words in common over the words in all."""
     mine, theirs = set(words_of(old)), set(words_of(new))
     return len(mine & theirs) / len(mine | theirs)
+
+
+def none_suggested(part: Part) -> list[Guess]:
+    """Return what is said of the settings for which no pair is likelier than not; right is to have no successor."""
+    found = []
+    for history in histories(part):
+        for each in _search(history, at_least=LIKELIER_THAN_NOT):
+            if each.new is None:
+                has = history.truth[each.old] is not None
+                found.append(Guess(history.name, each.old, each.probability, not has, has, only_respelled=False))
+    return found
 
 
 def baseline(score: Score) -> Search:
@@ -129,7 +135,7 @@ def guesses(search: Search, part: Part) -> list[Guess]:
 def measure(found: Sequence[Guess]) -> Measures:
     """Return the measures of these guesses."""
     curve = _curve(found)
-    precision, recall = _at([each for each in found if each.sure >= 0.5], found)
+    precision, recall = _at([each for each in found if each.sure >= LIKELIER_THAN_NOT], found)
     sure = [each for each in found if each.sure >= SURE]
     named = [each for each in found if each.sure > 0]
     return Measures(
@@ -173,7 +179,7 @@ def table(parts: Sequence[Part] = (Part.HELD_OUT, Part.TUNING)) -> str:
             if part is Part.TUNING:
                 continue  # nothing there is only respelled
             lines.append(f"{'':9}{'  reworded only':22}{_columns(measure(reworded(found)))}")
-    return "\n".join([*lines, "", *_by_history(), "", *_calibration()])
+    return "\n".join([*lines, "", *_by_history(), "", *_calibration(), "", *_nothing_lines()])
 
 
 def _columns(each: Measures) -> str:
@@ -189,7 +195,7 @@ def _by_history() -> list[str]:
     ]
     for history in histories(Part.HELD_OUT):
         found = ours(history)
-        said = [each for each in found if each.sure >= 0.5]
+        said = [each for each in found if each.sure >= LIKELIER_THAN_NOT]
         right = sum(each.is_right for each in said)
         with_successor = sum(each.has_successor for each in found)
         lines.append(f"{history.name:32}{len(found):9}{with_successor:11}{right:6}{len(said) - right:6}")
@@ -206,6 +212,24 @@ def _calibration() -> list[str]:
             for each in classes(named)
         ),
     ]
+
+
+def _nothing_lines() -> list[str]:
+    lines = [f"{'ours, no successor suggested':32}{'settings':>9}{'said':>7}{'right':>7}"]
+    for part in Part:
+        found = none_suggested(part)
+        lines.append(f"{part:32}{len(found):9}{_mean_sure(found):7.2f}{_share_right(found):7.2f}")
+    return lines
+
+
+def _search(history: History, *, at_least: float) -> tuple[Suggestion, ...]:
+    return likeliest_successors(
+        history.vanished,
+        history.arrived,
+        old_listing=history.old_listing,
+        new_listing=history.new_listing,
+        at_least=at_least,
+    )
 
 
 def _best_by(score: Score, history: History) -> list[Guess]:

@@ -30,7 +30,8 @@ class Suggestion:
     Args:
         old: the vanished name.
         new: the likeliest successor, or nothing if none is likely enough.
-        probability: how sure: of the pair, or of there being no successor if `new` is nothing. 0 to 1, calibrated.
+        probability: how sure: of the pair, or of there being no successor if `new` is nothing. 0 to 1. Calibrated for
+            pairs; of no successor it is too sure (docs/explanation/successors.md has the figures).
         evidence: what speaks for and against it, in words.
         may_be_offered_first: whether a page may put `new` first among the options. Never if either setting touches
             arming, motors or failsafe: then the person chooses with nothing chosen for them.
@@ -94,7 +95,7 @@ def _no_successor(old: SettingDescription, row: Sequence[Weighed], change: Relea
     return Suggestion(
         old=old.name,
         new=None,
-        probability=1 - best,
+        probability=by.chance_of_nothing(best),
         evidence=_words_for_none(row, change),
         may_be_offered_first=False,
         runners_up=_names(row, change),

@@ -45,12 +45,16 @@ class Weights:
         traits: by name, what a full trait adds to the strength.
         probability_bias: log odds of a pair whose standing is zero.
         probability: what strength, lead of the old and lead of the new add to the log odds.
+        nothing_bias: log odds of no successor where the best pair is as likely as not.
+        nothing: what the log odds against the best pair add to that.
     """
 
     bias: float
     traits: Mapping[str, float]
     probability_bias: float
     probability: tuple[float, float, float]
+    nothing_bias: float = 0.0
+    nothing: float = 1.0
 
     def strength(self, traits: Traits) -> float:
         """Return how much speaks for the pair, in log odds, whatever its rivals."""
@@ -63,11 +67,18 @@ class Weights:
         terms = zip(self.probability, standing.numbers, strict=True)
         return logistic(self.probability_bias + sum(weight * number for weight, number in terms))
 
+    def chance_of_nothing(self, best: float) -> float:
+        """Return the probability that there is no successor, where the best pair has the probability `best`.
+
+        It is less than 1 - `best`: the successor may be another, or one with a name so new that nothing told.
+        """
+        return logistic(self.nothing_bias - self.nothing * log_odds(best))
+
 
 def parse_weights(text: str) -> Weights:
     """Return the weights in the text of a `weights.toml`, as written by tools/fit_successors.py."""
     document = tomllib.loads(text)
-    pair, probability = document["pair"], document["probability"]
+    pair, probability, nothing = document["pair"], document["probability"], document["nothing"]
     return Weights(
         bias=float(pair["bias"]),
         traits={name: float(pair[name]) for name in TRAIT_NAMES},
@@ -77,6 +88,8 @@ def parse_weights(text: str) -> Weights:
             float(probability["lead_of_old"]),
             float(probability["lead_of_new"]),
         ),
+        nothing_bias=float(nothing["bias"]),
+        nothing=float(nothing["against_best"]),
     )
 
 
@@ -86,9 +99,15 @@ def shipped_weights() -> Weights:
     return parse_weights(resources.files(__package__).joinpath("weights.toml").read_text(encoding="utf-8"))
 
 
-def logistic(log_odds: float) -> float:
+def logistic(odds: float) -> float:
     """Return the probability of these log odds."""
-    return 1 / (1 + math.exp(-max(min(log_odds, 500.0), -500.0)))
+    return 1 / (1 + math.exp(-max(min(odds, 500.0), -500.0)))
+
+
+def log_odds(probability: float) -> float:
+    """Return the log odds of a probability, kept finite."""
+    kept = max(min(probability, 1 - 1e-9), 1e-9)
+    return math.log(kept / (1 - kept))
 
 
 def _bounded(lead: float) -> float:
