@@ -41,11 +41,11 @@ WORDS = (
 )  # fmt: skip
 
 
-def main() -> int:
+def main(arguments: list[str] | None = None) -> int:
     """Measure, print, and compare with the aims."""
     parser = argparse.ArgumentParser(description="Measure the search for successors.")
     parser.add_argument("--json", action="store_true", help="print for programs")
-    as_json = parser.parse_args().json
+    as_json = parser.parse_args(arguments).json
     took_s, found = time_search()
 
     held_out = measure(guesses(ours, Part.HELD_OUT))
