@@ -283,7 +283,9 @@ def _are_pairs(family: LineForm, text: str, parts: tuple[Part, ...], quotes: tup
     part = next((part for part in parts if part.kind is SlotKind.PAIRS), None)
     if part is None:
         return True
-    words = (text[start:end] for start, end in _words(text, part.start, part.end, quotes))
+    words = [text[start:end] for start, end in _words(text, part.start, part.end, quotes)]
+    if not words:
+        return False
     if family.joint:
         return all(word.find(family.joint) > 0 for word in words)
     return all(_GLUED_PAIR.match(word) for word in words)

@@ -7,7 +7,7 @@ from collections import Counter
 from typing import TYPE_CHECKING
 
 from rotorwright.settings.dialects.form import escaped, words_of
-from rotorwright.settings.dialects.printed import is_prose, shape_of
+from rotorwright.settings.dialects.printed import is_prose
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -21,7 +21,10 @@ _PROMPT = re.compile(r"[^\s<>]+>(?=\s|\Z)")
 _FRAMED = re.compile(r"([^\w\s\[\](){}<>\"'$])\1+ .*\S \1+\Z")
 _RULE = re.compile(r"([^\w\s])\1{2,}\Z")
 _MOST_HEADINGS = 20  # each line is held against each of them
-_QUOTES = ("'", '"')
+_QUOTED = {
+    "'": re.compile(r"(?:\A|[\s=:,;|])'[^']*'(?=\Z|[\s,;)])"),
+    '"': re.compile(r'(?:\A|[\s=:,;|])"[^"]*"(?=\Z|[\s,;)])'),
+}
 
 
 def find_prompt(lines: Sequence[Printed]) -> str:
@@ -73,7 +76,7 @@ def find_inline_comments(lines: Sequence[Printed], comments: Sequence[str]) -> t
 
 def find_quotes(lines: Sequence[Printed]) -> tuple[str, ...]:
     """Return the quotation marks that stand around values."""
-    return tuple(quote for quote in _QUOTES if any(_has_quoted(line.content, quote) for line in lines))
+    return tuple(quote for quote, form in _QUOTED.items() if any(form.search(line.content) for line in lines))
 
 
 def _is_usual_comment(sign: str, lines: Sequence[Printed]) -> bool:
@@ -106,11 +109,3 @@ def _is_inline(sign: str, lines: Sequence[Printed], *, known: bool) -> bool:
     after = "" if known else " "
     found = sum(f" {sign}{after}" in line.content or f"\t{sign}{after}" in line.content for line in lines)
     return found >= (1 if known else 2)
-
-
-def _has_quoted(content: str, quote: str) -> bool:
-    shape = shape_of(content)
-    rest = shape.rest if shape.joint != " " else content
-    return any(len(w) > 1 and w[0] == w[-1] == quote for w in words_of(rest)) or (
-        len(rest) > 1 and rest[0] == rest[-1] == quote
-    )
