@@ -74,17 +74,15 @@ class Parameter:
         """Return the allowed value nearest to `number`."""
         if self.step is not None:
             return self.at_index(self.nearest_index(number))
-        return self._float32_inside(min(max(number, self.minimum), self.maximum))
+        nearest = float(np.float32(min(max(number, self.minimum), self.maximum)))
+        # The float32 nearest to a limit may lie beyond it; the setting at its limit is the limit, as it is written.
+        if nearest <= np.float32(self.minimum):
+            return self.minimum
+        return self.maximum if nearest >= np.float32(self.maximum) else nearest
 
     def allows(self, number: float) -> bool:
         """Whether `number` is one of the allowed values; a number that stands for the same 32-bit float is the same."""
         return math.isfinite(number) and bool(np.float32(self.nearest(number)) == np.float32(number))
-
-    def _float32_inside(self, number: float) -> float:
-        if number in {self.minimum, self.maximum}:
-            return number  # a limit is written as a decimal, and the setting holds the float32 nearest to it
-        nearest = float(np.float32(number))
-        return nearest if self.minimum <= nearest <= self.maximum else number
 
 
 @dataclass(frozen=True, slots=True)

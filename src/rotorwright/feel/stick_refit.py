@@ -3,11 +3,13 @@
 Closest means that the largest deviation in deg/s over the whole stick is smallest (the Chebyshev, or minimax, sense),
 because a pilot notices the place where it differs most. Method, in four steps:
 
-1. Starts: the values of the same names, the defaults, and points spread over the ranges (Halton sequence).
-2. From the best starts, the minimax problem is solved as a sequence of linear programs with a trust region (Madsen
-   1975, "An algorithm for minimax solution of overdetermined systems of non-linear equations", from memory).
-3. Settings with steps go onto their steps: the whole box of steps around the solution is searched, and then whatever
-   one or two more steps improve; settings without steps are solved anew for the best of these.
+1. Starts: the values of the same names, the defaults, and the best of many points spread over the ranges (Halton
+   sequence), by their largest and by their mean square deviation.
+2. From each start, the minimax problem is solved as a sequence of linear programs with a trust region (Madsen 1975, "An
+   algorithm for minimax solution of overdetermined systems of non-linear equations", from memory). Laws with corners
+   stop such a search early, so points spread around the result, ever closer, are tried as well.
+3. Settings with steps go onto their steps: the whole box of steps around the best results is searched, and then
+   whatever one or two more steps improve; settings without steps are solved anew for the best of these.
 4. The deviation is measured on a grid ten times finer than the one searched.
 
 Laws with several equally good valleys may have a better solution than the one found; the deviation reported is true
@@ -17,7 +19,9 @@ for the settings reported in any case.
 from __future__ import annotations
 
 import itertools
+import math
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -34,10 +38,14 @@ if TYPE_CHECKING:
 CENTRE = 0.25  # "near centre" is a quarter of the way to each side
 _SEARCH_POINTS = 201
 _REPORT_POINTS = 2001
-_SPREAD_STARTS = 16
-_SOLVED_STARTS = 4
+_SPREAD_STARTS = 1024
+_SPREAD_AROUND = 128
+_SHRINKING = (0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.002, 0.001)  # of the range, to each side
+_STARTS_OF_A_KIND = 3
+_RESULTS_STEPPED = 3
 _MAX_ROUNDS = 40
-_MAX_BOX = 2000
+_MAX_BOX = 20_000
+_BOX_SHORTLIST = 64
 # What two float32 settings of one meaning may differ by: float32 holds 6e-8 of a number, and a law may amplify that.
 EXACT = 1e-6
 
@@ -91,14 +99,14 @@ def refit_stick(old: Curve, law: CurveLaw, *, centre_weight: float = 1.0) -> Sti
     likeliest = search.likeliest()
     if search.is_exact(search.point(likeliest)):
         return search.report(likeliest, unstepped=search.point(likeliest))
-    starts = sorted(search.starts(likeliest), key=search.deviation)[:_SOLVED_STARTS]
-    solved = []
-    for start in starts:
-        solved.append(search.solve(start))
+    solved: list[Array] = []
+    for start in search.starts(likeliest):
+        solved.append(search.solve_corners(start))
         if search.is_exact(solved[-1]):
             break
-    best = min(solved, key=search.deviation)
-    return search.report(search.tidy(search.onto_steps(best)), unstepped=best)
+    best, *others = sorted(solved, key=search.deviation)[:_RESULTS_STEPPED]
+    stepped = min((search.onto_steps(each) for each in (best, *others)), key=search.deviation)
+    return search.report(search.tidy(stepped), unstepped=best)
 
 
 class _Search:
@@ -116,15 +124,17 @@ class _Search:
 
     def likeliest(self) -> dict[str, float]:
         """Return the old values under the same names as far as they are allowed, else defaults."""
-        known = {each.name: self._old.values.get(each.name, _default(each)) for each in self._law.parameters}
-        return {each.name: each.nearest(known[each.name]) for each in self._law.parameters}
+        known = {name: number for name, number in self._old.values.items() if math.isfinite(number)}
+        return {each.name: each.nearest(known.get(each.name, _default(each))) for each in self._law.parameters}
 
     def starts(self, likeliest: Mapping[str, float]) -> Iterable[Array]:
-        """Yield the points from which to search."""
+        """Yield the points from which to search, the likeliest first."""
         yield self.point(likeliest)
         yield self.point({each.name: _default(each) for each in self._law.parameters})
-        for index in range(1, _SPREAD_STARTS + 1):
-            yield np.array([_halton(index, base) for base in itertools.islice(_primes(), len(self._low))])
+        points = _spread(_SPREAD_STARTS, len(self._low))
+        largest, square = self._measures(points)
+        for order in (largest.argsort(), square.argsort()):
+            yield from points[order[:_STARTS_OF_A_KIND]]
 
     def point(self, values: Mapping[str, float]) -> Array:
         """Return the point for these values."""
@@ -138,6 +148,14 @@ class _Search:
     def is_exact(self, point: Array) -> bool:
         """Whether the curve at `point` is the old one as far as 32-bit settings can tell."""
         return self.deviation(point) <= self._same
+
+    def solve_corners(self, start: Array) -> Array:
+        """Return the best point reached from `start`, also where the law has corners that hide the way down."""
+        best = self.solve(start)
+        for share in _SHRINKING if not self.is_exact(best) else ():
+            around = best + share * (2 * _spread(_SPREAD_AROUND, len(best)) - 1)
+            best = self._best_of([best, *np.clip(around, 0.0, 1.0)])
+        return self.solve(best)
 
     def solve(self, start: Array, *, held: Iterable[int] = ()) -> Array:
         """Return the point with the smallest deviation reached from `start`; the parameters at `held` do not move."""
@@ -201,24 +219,44 @@ class _Search:
 
     def _best_in_box(self, point: Array) -> Array:
         """Return the best point on the steps around `point`, of as many steps to each side as can be afforded."""
-        here = self._indexes(point)
-        reach = max(1, (int(_MAX_BOX ** (1 / len(here))) - 1) // 2)
-        lasts = [self._law.parameters[place].last_index for place in self._stepped]
-        ranges = [
-            range(max(0, index - reach), min(last, index + reach) + 1) for index, last in zip(here, lasts, strict=True)
-        ]
-        box = itertools.islice(itertools.product(*ranges), 2 * _MAX_BOX)
-        return self._best_of([self._at_indexes(point, each) for each in box])
+        box = self._box(point)
+        coarse = np.concatenate(
+            [self._measures(part, every=4)[0] for part in np.array_split(box, len(box) // 4096 + 1)]
+        )
+        return self._best_of(list(box[coarse.argsort()[:_BOX_SHORTLIST]]))
+
+    def _box(self, point: Array) -> Array:
+        """Return the points of the largest box around `point` that has no more than `_MAX_BOX` of them."""
+        stepped = [self._law.parameters[place] for place in self._stepped]
+        ranges = [range(index, index + 1) for index in self._indexes(point)]
+        while True:
+            wider = [
+                range(max(each.start - 1, 0), min(each.stop + 1, parameter.last_index + 1))
+                for each, parameter in zip(ranges, stepped, strict=True)
+            ]
+            if wider == ranges or math.prod(map(len, wider)) > _MAX_BOX:
+                break
+            ranges = wider
+        axes = [[each.at_index(index) for index in steps] for each, steps in zip(stepped, ranges, strict=True)]
+        box = np.tile(self._numbers(point), (math.prod(map(len, axes)), 1))
+        box[:, self._stepped] = list(itertools.product(*axes))
+        return self._point(box)
 
     def _best_of(self, points: list[Array]) -> Array:
-        numbers = self._numbers(np.array(points))
+        return points[int(self._measures(np.array(points))[0].argmin())]
+
+    def _measures(self, points: Array, *, every: int = 1) -> tuple[Array, Array]:
+        """Return the largest and the mean square weighted deviation at each of many points, on some of the stick."""
+        numbers = self._numbers(points)
         names = [each.name for each in self._law.parameters]
         table = {name: numbers[:, [place]] for place, name in enumerate(names)}
         try:
-            rates = self._law.rates_dps(table, self._sticks[np.newaxis, :])
-        except FormulaResultError:  # somewhere in the box; then each point is tried by itself
-            return min(points, key=self.deviation)
-        return points[int(np.abs(self._weights * (rates - self._wanted)).max(axis=1).argmin())]
+            rates = self._law.rates_dps(table, self._sticks[np.newaxis, ::every])
+        except FormulaResultError:  # somewhere among them; then each point is tried by itself
+            single = np.array([self.deviation(point) for point in points])
+            return single, single
+        apart = np.abs(self._weights[::every] * (rates - self._wanted[::every]))
+        return apart.max(axis=1), (apart**2).mean(axis=1)
 
     def _descend(self, point: Array) -> Array:
         """Return where one or two steps at a time lead while they improve anything."""
@@ -321,6 +359,13 @@ def _moves(count: int) -> list[list[int]]:
 
 def _default(parameter: Parameter) -> float:
     return (parameter.minimum + parameter.maximum) / 2 if parameter.default is None else parameter.default
+
+
+@cache
+def _spread(count: int, dimensions: int) -> Array:
+    """Return points spread evenly over the unit cube, the same ones each time (Halton sequence)."""
+    bases = list(itertools.islice(_primes(), dimensions))
+    return np.array([[_halton(index, base) for base in bases] for index in range(1, count + 1)])
 
 
 def _halton(index: int, base: int) -> float:

@@ -42,6 +42,12 @@ def test_the_delay_asked_for_is_equal_and_comes_first(kind: DelayKind, frequency
     assert refit.filter.cutoff_hz > frequency_hz
 
 
+def test_of_two_cutoffs_with_one_delay_the_one_above_the_frequency_is_taken() -> None:
+    # By hand: an analog lag delays w by wc/(wc^2 + w^2), the same for wc and w^2/wc: 100 Hz and 4 Hz for 20 Hz.
+    refit = refit_to_delay(OLD, CutoffOffer(LAG, 1, 2000), loop_hz=8000, frequency_hz=20)
+    assert refit.filter.cutoff_hz == pytest.approx(100, rel=1e-5)
+
+
 def test_what_could_not_be_kept_is_told_with_both_numbers() -> None:
     offer = CutoffOffer(Filter(FilterKind.LOWPASS, 1), 20, 900)
     refit = refit_to_delay(OLD, offer, loop_hz=8000, frequency_hz=20)

@@ -87,6 +87,8 @@ def test_a_parameter_without_steps_takes_the_nearest_32_bit_float_in_its_range()
     assert parameter.nearest(1 / 3) == np.float32(1 / 3)
     assert parameter.nearest(0) == 0.1
     assert parameter.nearest(2) == 1
+    # The 32-bit float nearest to 0.3 is 0.3000000119; a limit is never passed because of that.
+    assert Parameter("a", 0, 0.3).nearest(0.3 - 1e-12) == 0.3
 
 
 def test_a_number_is_allowed_if_it_is_the_same_32_bit_float_as_an_allowed_one() -> None:

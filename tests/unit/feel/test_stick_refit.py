@@ -101,3 +101,38 @@ def test_values_have_no_more_digits_than_the_closeness_needs() -> None:
     law = CurveLaw.of("base * stick / (1 - abs(stick) * boost)", Parameter("base", 1, 2000), Parameter("boost", 0, 0.9))
     values = refit_stick(OLD, law).values
     assert all(len(f"{np.float32(each)!s}".replace(".", "").lstrip("0")) <= 6 for each in values.values())
+
+
+@pytest.mark.parametrize(("slope", "limit"), [(1164.394, 350.986), (4890, 387), (600, 590)])
+def test_an_exact_solution_behind_corners_is_found(slope: float, limit: float) -> None:
+    # A clamped line is flat wherever it is clamped, so a search that only goes downhill is stuck there.
+    text = "clamp({0} * stick, -{1}, {1})"
+    old = Curve(CurveLaw.of(text.format(slope, limit)), {})
+    law = CurveLaw.of(text.format("slope", "limit"), Parameter("slope", 0, 9000), Parameter("limit", 0, 2000))
+    refit = refit_stick(old, law)
+    assert refit.is_exact
+    assert refit.values == pytest.approx({"slope": slope, "limit": limit}, rel=1e-5)
+
+
+@pytest.mark.parametrize(("full", "expo"), [(418, 0.96), (693, 0.68), (316, 0.76), (300, 0.1), (812, 0.5)])
+def test_in_a_narrow_valley_the_steps_are_as_good_as_by_trying_them_all(full: float, expo: float) -> None:
+    # More boost and more expo do much the same, so many settings are nearly as good, far from each other.
+    law = CurveLaw.of(
+        "base * ((1 - expo) * stick + expo * stick ^ 3) / (1 - abs(stick) * boost)",
+        Parameter("base", 100, 1000, 25),
+        Parameter("boost", 0, 0.9, 0.1),
+        Parameter("expo", 0, 1, 0.05),
+    )
+    old = Curve(EXPO, {"full": full, "expo": expo})
+    ranges = ([each.at_index(index) for index in range(each.last_index + 1)] for each in law.parameters)
+    every = np.array(list(itertools.product(*ranges)))
+    sticks = stick_positions(101)
+    table = {each.name: every[:, [place]] for place, each in enumerate(law.parameters)}
+    best = np.abs(law.rates_dps(table, sticks) - old.rates_dps(sticks)).max(axis=1).min()
+    assert refit_stick(old, law).deviation_dps == pytest.approx(best, rel=3e-3)  # measured on a finer grid
+
+
+def test_an_old_value_of_the_same_name_that_is_no_number_is_not_used() -> None:
+    old = Curve(CurveLaw.of("300 * stick"), {"rate": float("nan")})
+    refit = refit_stick(old, CurveLaw.of("rate * stick", Parameter("rate", 0, 2000, 1)))
+    assert refit.values == {"rate": 300}
