@@ -156,6 +156,9 @@ def test_a_value_is_changed_in_place(line: str, name: str, new: tuple[str, ...],
         ("uart 1 speed=9600", "uart 1 speed", ("1 role=x",)),
         ("with lamps", "lamps", ("maybe",)),
         ("quiet", "quiet", ("1",)),
+        ("let a be 5", "a", ("\ud800",)),
+        ("let a be 5", "a", ("\udcc3\udca4",)),  # two broken bytes that together would be a letter
+        ("let a be 5", "a", ("{",)),  # found by generated data: the line would open a block
     ],
 )
 def test_a_value_that_would_read_back_as_something_else_is_refused(line: str, name: str, new: tuple[str, ...]) -> None:

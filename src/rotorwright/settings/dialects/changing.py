@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from rotorwright.errors import SettingsError
 from rotorwright.settings.dialects.form import SlotKind
-from rotorwright.settings.dialects.listing import ON, Line, ListedSetting, Listing, read_setting_line
+from rotorwright.settings.dialects.listing import ON, Line, ListedSetting, Listing, is_other_line, read_setting_line
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -57,8 +57,10 @@ def changed_line(dialect: Dialect, line: Line, number: int, values: tuple[str, .
     family, _ = found
     wanted = (*line.settings[:number], replace(setting, values=values), *line.settings[number + 1 :])
     for text in _candidates(family, line.text, setting, values):
+        if text != line.text and (is_other_line(dialect, text) or not _is_one_line(text)):
+            continue
         again = read_setting_line(dialect, text, line.section)
-        if again is not None and again[0] is family and again[1] == wanted and not _breaks(text):
+        if again is not None and again[0] is family and again[1] == wanted:
             return replace(line, text=text, settings=again[1])
     raise _not_printable(setting.name, values, line)
 
@@ -117,8 +119,13 @@ def _replaced(text: str, pieces: tuple[tuple[tuple[int, int], str], ...]) -> str
     return "".join((*done, text[place:]))
 
 
-def _breaks(text: str) -> bool:
-    return "\n" in text or "\r" in text
+def _is_one_line(text: str) -> bool:
+    """Answer whether the text, as bytes and back, is still this one line."""
+    try:
+        survives = text.encode("utf-8", "surrogateescape").decode("utf-8", "surrogateescape") == text
+    except UnicodeEncodeError:
+        return False
+    return survives and "\n" not in text and "\r" not in text
 
 
 def _not_listed(name: str, words: str) -> SettingNotListedError:

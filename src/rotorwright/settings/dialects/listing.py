@@ -142,6 +142,18 @@ def read_setting_line(
     return None
 
 
+def is_other_line(dialect: Dialect, text: str) -> bool:
+    """Answer whether a line would be, or could be in some section, anything else than a setting."""
+    start = len(text) - len(text.lstrip(BLANKS))
+    end = end_of_content(text, start, signs=dialect.inline_comments, quotes=dialect.quotes)
+    openers = dialect.sections_for(_first_word(text, start, end))
+    return (
+        _without_setting(dialect, text) is not None
+        or any(each.form.match(text, start, end) is not None for each in openers)
+        or any(each.close == text[start:end] for each in dialect.sections if each.close)
+    )
+
+
 class _Reader:
     """Reads line after line, and remembers which sections are open."""
 
@@ -151,7 +163,7 @@ class _Reader:
         self._section: tuple[str, ...] = ()
 
     def read(self, text: str, ending: str) -> Line:
-        kind = self._without_setting(text)
+        kind = _without_setting(self._dialect, text)
         if kind is not None:
             return Line(text, ending, kind, section=self._section)
         opener = self._section_line(text)
@@ -162,20 +174,6 @@ class _Reader:
             return Line(text, ending, LineKind.UNPLACED, section=self._section)
         family, settings = found
         return Line(text, ending, LineKind.SETTING, family.id, settings, self._section)
-
-    def _without_setting(self, text: str) -> LineKind | None:
-        dialect, content = self._dialect, text.strip(BLANKS)
-        if not content:
-            return LineKind.BLANK
-        if dialect.session.prompt and text.startswith((dialect.session.prompt, dialect.session.prompt.rstrip(BLANKS))):
-            return LineKind.PROMPT
-        if any(form.match(content, 0, len(content)) is not None for form in dialect.session.refusals):
-            return LineKind.REFUSAL
-        if any(form.match(content, 0, len(content)) is not None for form in dialect.headings):
-            return LineKind.HEADING
-        if dialect.comments and content.startswith(dialect.comments):
-            return LineKind.COMMENT
-        return None
 
     def _section_line(self, text: str) -> SectionForm | None:
         dialect = self._dialect
@@ -208,6 +206,21 @@ class _Reader:
                 del self._open[-1]
         self._open.append((section, name))
         self._section = tuple(name for _, name in self._open)
+
+
+def _without_setting(dialect: Dialect, text: str) -> LineKind | None:
+    content = text.strip(BLANKS)
+    if not content:
+        return LineKind.BLANK
+    if dialect.session.prompt and text.startswith((dialect.session.prompt, dialect.session.prompt.rstrip(BLANKS))):
+        return LineKind.PROMPT
+    if any(form.match(content, 0, len(content)) is not None for form in dialect.session.refusals):
+        return LineKind.REFUSAL
+    if any(form.match(content, 0, len(content)) is not None for form in dialect.headings):
+        return LineKind.HEADING
+    if dialect.comments and content.startswith(dialect.comments):
+        return LineKind.COMMENT
+    return None
 
 
 def _section_name(section: SectionForm, text: str, parts: tuple[Part, ...]) -> str:
