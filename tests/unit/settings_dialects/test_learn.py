@@ -141,6 +141,12 @@ def test_next_to_nothing_can_be_learnt_from(data: bytes) -> None:
     assert parse_dialect(print_learnt(learnt, ["x"]), source="x") == learnt.dialect
 
 
+def test_a_line_whose_name_is_odd_is_not_hidden_among_the_headings() -> None:
+    learnt = learn([b'speed 5\npace 6\n"[1~": home\n'], name="x")
+    assert learnt.dialect.headings == ()
+    assert values(learnt.listings[0])['"[1~":'] == ("home",)
+
+
 def test_no_text_at_all_gives_an_empty_dialect() -> None:
     assert learn([], name="x").families == ()
 

@@ -263,7 +263,7 @@ def _holding(rests: Sequence[str], *, blanks: bool) -> tuple[str, str]:
 
 
 def _is_bare_prose(shape: Shape) -> bool:
-    return shape.joint == " " and (is_prose(shape.before) or not is_name(shape.before[0]))
+    return shape.joint == " " and is_prose(shape.before)
 
 
 def _id(*words: str) -> str:
