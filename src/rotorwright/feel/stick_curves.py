@@ -50,9 +50,9 @@ class Parameter:
     def __post_init__(self) -> None:
         limits = (self.minimum, self.maximum)
         if not all(map(math.isfinite, limits)) or self.minimum > self.maximum or max(map(abs, limits)) > _FLOAT32_MAX:
-            raise _law_error(f"{self.name} has the range {self.minimum:g} to {self.maximum:g}, which is none.")
+            raise law_error(f"{self.name} has the range {self.minimum:g} to {self.maximum:g}, which is none.")
         if self.step is not None and not (math.isfinite(self.step) and self.step > 0):
-            raise _law_error(f"{self.name} has the step {self.step:g}; a step is larger than zero.")
+            raise law_error(f"{self.name} has the step {self.step:g}; a step is larger than zero.")
 
     @cached_property
     def last_index(self) -> int:
@@ -103,9 +103,9 @@ class CurveLaw:
         names = [parameter.name for parameter in parameters]
         formula = parse_formula(text, known={STICK, *names})
         if STICK in names or len(set(names)) < len(names):
-            raise _law_error(f"The names {', '.join(names)} must differ from each other and from {STICK!r}.")
+            raise law_error(f"The names {', '.join(names)} must differ from each other and from {STICK!r}.")
         if unused := set(names) - formula.names:
-            raise _law_error(f"The formula does not use {', '.join(sorted(unused))}.")
+            raise law_error(f"The formula does not use {', '.join(sorted(unused))}.")
         return cls(formula, parameters)
 
     def rates_dps(self, values: Mapping[str, Array | float], sticks: Array) -> Array:
@@ -166,7 +166,8 @@ def _decimal(number: float) -> Fraction:
     return Fraction(repr(float(number)))
 
 
-def _law_error(what: str) -> CurveLawError:
+def law_error(what: str) -> CurveLawError:
+    """Return the error for a law that cannot be meant as it is written."""
     return CurveLawError(
         what,
         why="The law of a stick curve comes from a release book, and this one cannot be meant so.",

@@ -8,7 +8,7 @@ because a pilot notices the place where it differs most. Method, in four steps:
 2. From each start, the minimax problem is solved as a sequence of linear programs with a trust region (Madsen 1975, "An
    algorithm for minimax solution of overdetermined systems of non-linear equations", from memory). Laws with corners
    stop such a search early, so points spread around the result, ever closer, are tried as well.
-3. Settings with steps go onto their steps: the whole box of steps around the best results is searched, and then
+3. Settings with steps go onto their steps: the whole box of steps around the best result is searched, and then
    whatever one or two more steps improve; settings without steps are solved anew for the best of these.
 4. The deviation is measured on a grid ten times finer than the one searched.
 
@@ -27,7 +27,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rotorwright.feel.formulas import FormulaResultError
-from rotorwright.feel.stick_curves import Curve, stick_positions
+from rotorwright.feel.stick_curves import Curve, law_error, stick_positions
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -42,7 +42,6 @@ _SPREAD_STARTS = 1024
 _SPREAD_AROUND = 128
 _SHRINKING = (0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.002, 0.001)  # of the range, to each side
 _STARTS_OF_A_KIND = 3
-_RESULTS_STEPPED = 3
 _MAX_ROUNDS = 40
 _MAX_BOX = 20_000
 _BOX_SHORTLIST = 64
@@ -89,12 +88,15 @@ def refit_stick(old: Curve, law: CurveLaw, *, centre_weight: float = 1.0) -> Sti
     Args:
         old: the curve to be kept.
         law: the new law with the ranges and steps of its settings.
-        centre_weight: how many times a deviation within a quarter of the way to each side counts.
+        centre_weight: how many times a deviation within a quarter of the way to each side counts, at least once.
 
     Raises:
+        CurveLawError: the weight is below 1.
         FormulaResultError: the old law has no finite rate somewhere on the stick, or the new one for none of the
             settings that were tried.
     """
+    if not 1 <= centre_weight < math.inf:
+        raise law_error(f"A deviation near the centre counts at least once, not {centre_weight:g} times.")
     search = _Search(old, law, centre_weight)
     likeliest = search.likeliest()
     if search.is_exact(search.point(likeliest)):
@@ -104,9 +106,8 @@ def refit_stick(old: Curve, law: CurveLaw, *, centre_weight: float = 1.0) -> Sti
         solved.append(search.solve_corners(start))
         if search.is_exact(solved[-1]):
             break
-    best, *others = sorted(solved, key=search.deviation)[:_RESULTS_STEPPED]
-    stepped = min((search.onto_steps(each) for each in (best, *others)), key=search.deviation)
-    return search.report(search.tidy(stepped), unstepped=best)
+    best = min(solved, key=search.deviation)
+    return search.report(search.tidy(search.onto_steps(best)), unstepped=best)
 
 
 class _Search:
