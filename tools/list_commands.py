@@ -30,18 +30,25 @@ def help_of(*words: str) -> str:
     return "\n".join(line.rstrip() for line in shown.strip().splitlines())
 
 
-def commands() -> tuple[str, ...]:
-    """Return the names of all commands, in the order of the help."""
-    lines = help_of().split("Commands:", 1)[1].splitlines()
+def commands_in(shown: str) -> tuple[str, ...]:
+    """Return the names of the commands that a help text lists, in its order."""
+    lines = shown.partition("Commands:")[2].splitlines()
     return tuple(line.split()[0] for line in lines if line.startswith("  ") and not line.startswith("   "))
+
+
+def parts_of(*words: str) -> list[str]:
+    """Return the lines of the page about one command and the commands below it."""
+    shown = help_of(*words)
+    parts = ["", f"## {' '.join(words)}", ""] if words else []
+    parts += ["```text", shown, "```"]
+    for name in commands_in(shown):
+        parts += parts_of(*words, name)
+    return parts
 
 
 def page() -> str:
     """Return the whole page."""
-    parts = [HEAD, "```text", help_of(), "```"]
-    for name in commands():
-        parts += ["", f"## {name}", "", "```text", help_of(name), "```"]
-    return "\n".join(parts) + "\n"
+    return "\n".join([HEAD, *parts_of()]) + "\n"
 
 
 def main() -> int:

@@ -255,6 +255,37 @@ def cards(*, hangar: HangarOption = None, as_json: JsonOption = False) -> None:
     raise typer.Exit(list_cards(hangar, as_json=as_json))
 
 
+dialect_app = typer.Typer(
+    help="Console dialects: how a firmware's text console prints its settings.", no_args_is_help=True
+)
+app.add_typer(dialect_app, name="dialect")
+
+
+@dialect_app.command("learn")
+def dialect_learn(
+    files: Annotated[list[Path], typer.Argument(help="Printed settings of one firmware, one or more files.")],
+    *,
+    as_json: JsonOption = False,
+) -> None:
+    """Work a dialect out from printed texts alone, and show it with examples to confirm."""
+    from rotorwright.cli.dialect import learn
+
+    raise typer.Exit(learn(files, as_json))
+
+
+@dialect_app.command("check")
+def dialect_check(
+    dialect: Annotated[Path, typer.Argument(help="A console dialect (TOML).")],
+    file: Annotated[Path, typer.Argument(help="A printed listing.")],
+    *,
+    as_json: JsonOption = False,
+) -> None:
+    """Prove the round trip: parse the listing, print it, and compare every byte."""
+    from rotorwright.cli.dialect import check
+
+    raise typer.Exit(check(dialect, file, as_json))
+
+
 def _print_version(*, wanted: bool) -> None:
     if wanted:
         from rotorwright import __version__
