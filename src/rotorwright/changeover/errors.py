@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rotorwright.errors import Blame, ImageError, LinkError, ProtocolError, SettingsError, WorkflowError
+from rotorwright.errors import Blame, ImageError, LinkError, ProtocolError, WorkflowError
 
 
 class SnapshotReadsDifferError(ProtocolError):
@@ -103,12 +103,6 @@ class ChangeoverOverError(WorkflowError):
 
     id = "changeover.over"
     blame = Blame.PERSON
-
-
-class NewDefaultsOutsideTypeError(SettingsError):
-    """The aircraft holds a setting in another type than its catalogue says."""
-
-    id = "changeover.type-differs"
 
 
 class NoOpenChangeoverError(WorkflowError):

@@ -8,10 +8,9 @@ from typing import TYPE_CHECKING
 from rotorwright.changeover.errors import NoOpenChangeoverError, OpenChangeoverError
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.kept import kept_facts
-from rotorwright.changeover.reading import FIRST_HEARTBEAT_S
+from rotorwright.changeover.reading import heard_aircraft
 from rotorwright.changeover.state import ChangeoverState, fold
 from rotorwright.changeover.steps import next_step, standing
-from rotorwright.links.mavlink.link import MavlinkLink
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -46,13 +45,8 @@ def read_identity(port: Port, clock: Clock, line: LineSettings) -> Identity:
     Raises:
         LinkError: nobody answers.
     """
-    wire = port.open(line)
-    try:
-        link = MavlinkLink(wire, clock)
-        link.wait_heartbeat(FIRST_HEARTBEAT_S)
+    with heard_aircraft(port, clock, line) as link:
         return link.read_identity()
-    finally:
-        wire.close()
 
 
 def open_card(

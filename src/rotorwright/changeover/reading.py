@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 from rotorwright.changeover.errors import SnapshotReadsDifferError
@@ -10,7 +11,7 @@ from rotorwright.links.mavlink.link import MavlinkLink
 from rotorwright.settings.snapshot import Snapshot
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Iterator, Mapping
 
     from rotorwright.changeover.workshop import Progress
     from rotorwright.links.wire import Clock, LineSettings, Port
@@ -19,6 +20,22 @@ if TYPE_CHECKING:
 
 DISPLAY_FILE = "/display/characters.bin"
 FIRST_HEARTBEAT_S = 4.0  # four missed heartbeats at the customary 1 Hz (MAVLink heartbeat page)
+
+
+@contextmanager
+def heard_aircraft(port: Port, clock: Clock, line: LineSettings) -> Iterator[MavlinkLink]:
+    """Open the port for as long as the block runs, once an aircraft is heard on it.
+
+    Raises:
+        LinkError: nobody is.
+    """
+    wire = port.open(line)
+    try:
+        link = MavlinkLink(wire, clock)
+        link.wait_heartbeat(FIRST_HEARTBEAT_S)
+        yield link
+    finally:
+        wire.close()
 
 
 def read_aircraft(
@@ -30,14 +47,9 @@ def read_aircraft(
         LinkError: nobody answers.
         SnapshotReadsDifferError: the two readings differ.
     """
-    wire = port.open(line)
-    try:
-        link = MavlinkLink(wire, clock)
-        link.wait_heartbeat(FIRST_HEARTBEAT_S)
+    with heard_aircraft(port, clock, line) as link:
         identity = link.read_identity()
         settings = read_twice(link, read_catalogue_if_any(link), progress)
-    finally:
-        wire.close()
     return Snapshot(identity=identity, settings=settings, taken_at=now())
 
 

@@ -101,8 +101,7 @@ def write_settings(shop: Workshop) -> None:
         return  # the next step asks for consent to the new plan
     sheet, expected = current_sheet(shop), expected_settings(shop)
     shop.note(EventKind.SETTINGS_WANTED, writes=len(sheet.writes))
-    found = bring_settings(shop, expected, "writing settings")
-    snapshot = found
+    snapshot = bring_settings(shop, expected, "writing settings")
     file = keep_snapshot(shop, "as-left", snapshot)
     shop.note(
         EventKind.SETTINGS_VERIFIED,

@@ -60,10 +60,10 @@ def old_image(shop: Workshop) -> Image:
 def roll_back_image(shop: Workshop) -> None:
     """Write the old image back into the sectors of the plan and read them back."""
     shop.require_confirmed(Gate.PROPELLERS_OFF)
-    part, sectors = planned_sectors(shop)
+    part, _ = planned_sectors(shop)
     with shop.loader() as loader:
         require_chip_and_id(shop, loader, part)
-        report = write_planned(shop, loader, old_image(shop), sectors, "writing the old image back")
+        report = write_planned(shop, loader, old_image(shop), "writing the old image back")
     shop.note(EventKind.OLD_IMAGE_VERIFIED, bytes=report.bytes_verified, sectors_written=len(report.written))
 
 

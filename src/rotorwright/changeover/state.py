@@ -75,7 +75,6 @@ class ChangeoverState:
     new_catalogue: KeptFile | None = None
     is_display_verified: bool = False
     display_changed: int = 0
-    is_settings_wanted: bool = False
     as_left: KeptFile | None = None
     settings_written: int = 0
     settings_verified: int = 0
@@ -253,10 +252,6 @@ def _on_display(state: ChangeoverState, facts: Facts) -> ChangeoverState:
     return replace(state, is_display_verified=True, display_changed=_whole(facts, "changed"))
 
 
-def _on_settings_wanted(state: ChangeoverState, _facts: Facts) -> ChangeoverState:
-    return replace(state, is_settings_wanted=True)
-
-
 def _on_settings(state: ChangeoverState, facts: Facts) -> ChangeoverState:
     return replace(
         state,
@@ -332,7 +327,7 @@ _ON: dict[str, Callable[[ChangeoverState, Facts], ChangeoverState]] = {
     EventKind.DEFAULTS_READ: _on_defaults,
     EventKind.DISPLAY_WANTED: _same,
     EventKind.DISPLAY_VERIFIED: _on_display,
-    EventKind.SETTINGS_WANTED: _on_settings_wanted,
+    EventKind.SETTINGS_WANTED: _same,
     EventKind.SETTINGS_VERIFIED: _on_settings,
     EventKind.CHECK_PROVED: _on_proved,
     EventKind.SIGNED: _on_signed,

@@ -110,10 +110,10 @@ def require_chip_and_id(shop: Workshop, loader: RomUartLoader, part: Microcontro
 def write_image(shop: Workshop) -> None:
     """Write the sectors that differ and read all of them back."""
     pass_gates_before_write(shop)
-    part, sectors = planned_sectors(shop)
+    part, _ = planned_sectors(shop)
     with shop.loader() as loader:
         require_planned_board(shop, loader, part)
-        report = write_planned(shop, loader, read_image(shop), sectors, "writing the image")
+        report = write_planned(shop, loader, read_image(shop), "writing the image")
     shop.note(
         EventKind.IMAGE_VERIFIED,
         bytes=report.bytes_verified,
@@ -122,11 +122,9 @@ def write_image(shop: Workshop) -> None:
     )
 
 
-def write_planned(
-    shop: Workshop, loader: RomUartLoader, image: Image, sectors: tuple[Sector, ...], words: str
-) -> WriteReport:
-    """Write `image` into `sectors`, each erase committed to the journal before it is sent."""
-    part, _ = planned_sectors(shop)
+def write_planned(shop: Workshop, loader: RomUartLoader, image: Image, words: str) -> WriteReport:
+    """Write `image` into the sectors of the plan, each erase committed to the journal before it is sent."""
+    part, sectors = planned_sectors(shop)
     return write_sectors(
         loader,
         image,
