@@ -20,7 +20,7 @@ from rotorwright.links.mavlink.ftp import FtpMessage, file_crc
 from rotorwright.links.mavlink.messages import OUR_ROWS, layout, layout_from_rows
 from rotorwright.links.mavlink.parameters import Encoding, parse_entry
 from rotorwright.links.mavlink.spec import FtpOpcode, FtpRefusal, MessageId
-from rotorwright.settings.values import SettingType, Value
+from rotorwright.settings.values import SCHEMA_TYPES, SettingType, Value
 
 DATA = Path(__file__).parent / "data"
 
@@ -212,7 +212,7 @@ def test_types_of_settings_are_those_of_the_dialect() -> None:
     for number, type_ in spec.SETTING_TYPES.items():
         name = "REAL32" if type_.is_float else type_.name
         assert getattr(common, f"MAV_PARAM_TYPE_{name}") == number
-    assert set(spec.TYPE_NUMBERS) == set(SettingType)
+    assert set(spec.TYPE_NUMBERS) == set(SCHEMA_TYPES)
     assert common.MAV_PARAM_ERROR_DOES_NOT_EXIST == spec.PARAMETER_DOES_NOT_EXIST
     assert common.MAV_AUTOPILOT_INVALID == spec.NO_AUTOPILOT
     assert common.MAV_COMP_ID_USER1 == spec.OUR_COMPONENT

@@ -4,7 +4,8 @@ A value is its type and its bits. A 32-bit float stays that very 32-bit float th
 NaN patterns, negative zero and denormals included. Equality is equality of bits, so NaN equals itself and -0 differs
 from 0; use `number` for arithmetic.
 
-Type names are those of the open MAVLink parameter metadata schema.
+Type names are those of the open MAVLink parameter metadata schema, and three of our own for what text consoles hold:
+`Uint64`, `Int64` and `Text`.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ class ValueNotInTypeError(SettingsError):
 
 
 class SettingType(StrEnum):
-    """The types of the parameter metadata schema."""
+    """The types of the parameter metadata schema, and the three that only text consoles have."""
 
     UINT8 = "Uint8"
     INT8 = "Int8"
@@ -36,11 +37,24 @@ class SettingType(StrEnum):
     UINT32 = "Uint32"
     INT32 = "Int32"
     FLOAT = "Float"
+    UINT64 = "Uint64"
+    INT64 = "Int64"
+    TEXT = "Text"
 
     @property
     def size_bytes(self) -> int:
-        """Width in bytes: 1, 2 or 4."""
+        """Width in bytes: 1, 2, 4 or 8; 0 for text, which has no fixed one."""
         return _SIZES[self]
+
+    @property
+    def is_text(self) -> bool:
+        """Whether values are text, of which nobody knows what number they mean."""
+        return self is _TEXT
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether values are whole numbers."""
+        return self is not _FLOAT and self is not _TEXT
 
     @property
     def is_float(self) -> bool:
@@ -54,22 +68,33 @@ class SettingType(StrEnum):
 
     @property
     def lowest(self) -> int | float:
-        """The lowest finite number of this type."""
+        """The lowest finite number of this type; minus infinity for text, which has none."""
         if self.is_float:
             return -FLOAT32_MAX
+        if self.is_text:
+            return -math.inf
         return -(1 << (8 * self.size_bytes - 1)) if self.is_signed else 0
 
     @property
     def highest(self) -> int | float:
-        """The highest finite number of this type."""
+        """The highest finite number of this type; infinity for text, which has none."""
         if self.is_float:
             return FLOAT32_MAX
+        if self.is_text:
+            return math.inf
         return (1 << (8 * self.size_bytes - int(self.is_signed))) - 1
 
 
+CONSOLE_ONLY_TYPES = frozenset({SettingType.UINT64, SettingType.INT64, SettingType.TEXT})
+"""Ours: no metadata schema lists them, and no parameter message carries them exactly."""
+
+SCHEMA_TYPES = tuple(each for each in SettingType if each not in CONSOLE_ONLY_TYPES)
+"""The types of the MAVLink parameter metadata schema."""
+
 # Looked up for each of a thousand settings, and looking a member up through its class is slow.
 _FLOAT = SettingType.FLOAT
-_SIGNED = frozenset({SettingType.INT8, SettingType.INT16, SettingType.INT32, SettingType.FLOAT})
+_TEXT = SettingType.TEXT
+_SIGNED = frozenset({SettingType.INT8, SettingType.INT16, SettingType.INT32, SettingType.INT64, SettingType.FLOAT})
 
 _SIZES = {
     SettingType.UINT8: 1,
@@ -79,25 +104,50 @@ _SIZES = {
     SettingType.UINT32: 4,
     SettingType.INT32: 4,
     SettingType.FLOAT: 4,
+    SettingType.UINT64: 8,
+    SettingType.INT64: 8,
+    SettingType.TEXT: 0,
 }
+
+_TEXT_MARK = 1  # stands before the UTF-8 bytes in the word of a text, so that leading zero bytes are not lost
 
 FLOAT32_MAX = 3.4028234663852886e38  # (2 - 2**-23) * 2**127, IEEE 754-2019 table 3.5, binary32
 
 _NAN_TEXT = re.compile(r"nan\(0x([0-9a-f]{8})\)\Z")
 _INT_TEXT = re.compile(r"-?[0-9]+\Z")
+_LONGEST_WHOLE = 24  # the longest whole number has 20 characters; a few zeros before it are no reason to refuse
 _FLOAT_TEXT = re.compile(r"-?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][-+]?[0-9]+)?\Z")
 
 
 @dataclass(frozen=True, slots=True)
 class Value:
-    """One setting value: `bits` is the unsigned machine word, `type.size_bytes` wide."""
+    """One setting value: `bits` is the unsigned machine word, `type.size_bytes` wide.
+
+    The word of a text is its UTF-8 bytes behind one byte 1, the first byte highest; see `of_text`.
+    """
 
     type: SettingType
     bits: int
 
     def __post_init__(self) -> None:
-        if not 0 <= self.bits < 1 << (8 * self.type.size_bytes):
+        if self.type is _TEXT:
+            _text_of(self.bits)
+        elif not 0 <= self.bits < 1 << (8 * self.type.size_bytes):
             raise _not_in_type(f"bits {self.bits:#x}", self.type, "The word is wider than the type.")
+
+    @classmethod
+    def of_text(cls, text: str) -> Value:
+        """Return a text as a value, whatever stands in it, also nothing.
+
+        Raises:
+            ValueNotInTypeError: it has a lone surrogate, as text from bytes that are no UTF-8 may.
+        """
+        try:
+            raw = text.encode()
+        except UnicodeEncodeError as error:
+            why = "It came from bytes that are no UTF-8 text, and no file of ours could keep it as it is."
+            raise _not_in_type(ascii(text), _TEXT, why) from error
+        return cls(_TEXT, int.from_bytes(bytes((_TEXT_MARK,)) + raw, "big"))
 
     @classmethod
     def of(cls, type_: SettingType, number: float) -> Value:
@@ -116,6 +166,8 @@ class Value:
                 return cls(type_, int.from_bytes(struct.pack("<f", number), "little"))
             except OverflowError as error:
                 raise _not_in_type(repr(number), type_, "It is larger than the largest 32-bit float.") from error
+        if type_.is_text:
+            raise _not_in_type(repr(number), type_, "A number is no text; write it out.")
         if not math.isfinite(number) or number != int(number):
             raise _not_in_type(repr(number), type_, "The type holds whole numbers only.")
         whole = int(number)
@@ -130,6 +182,8 @@ class Value:
         Raises:
             ValueNotInTypeError: the text is no number of this type.
         """
+        if type_.is_text:
+            return cls.of_text(text)
         if type_.is_float:
             if match := _NAN_TEXT.match(text):
                 value = cls(type_, int(match[1], 16))
@@ -141,21 +195,31 @@ class Value:
                     raise _not_in_type(repr(text), type_, "It is larger than the largest 32-bit float.")
                 return _nearest_to_text(text, number)
         elif _INT_TEXT.match(text):
-            return cls.of(type_, int(text)) if len(text) < 20 else _refuse_long(text, type_)
+            return cls.of(type_, int(text)) if len(text) <= _LONGEST_WHOLE else _refuse_long(text, type_)
         raise _not_in_type(repr(text), type_, "The text is not a number of this type.")
 
     @classmethod
     def from_bytes(cls, type_: SettingType, raw: bytes) -> Value:
-        """Return the value whose little-endian machine form is `raw`."""
+        """Return the value whose little-endian machine form is `raw`; for a text, its UTF-8 bytes.
+
+        Raises:
+            ValueNotInTypeError: for a text: the bytes are no UTF-8.
+        """
+        if type_.is_text:
+            return cls(type_, int.from_bytes(bytes((_TEXT_MARK,)) + raw, "big"))
         return cls(type_, int.from_bytes(raw[: type_.size_bytes], "little"))
 
     def to_bytes(self) -> bytes:
-        """Return the little-endian machine form, `type.size_bytes` long."""
+        """Return the little-endian machine form, `type.size_bytes` long; for a text, its UTF-8 bytes."""
+        if self.type.is_text:
+            return _text_bytes(self.bits)
         return self.bits.to_bytes(self.type.size_bytes, "little")
 
     @property
     def number(self) -> int | float:
-        """The value as a Python number. A NaN loses its payload here: use `bits` to keep it."""
+        """The value as a Python number. A NaN loses its payload here: use `bits` to keep it. A text is NaN."""
+        if self.type.is_text:
+            return math.nan
         if self.type.is_float:
             return float(struct.unpack("<f", self.to_bytes())[0])
         width = 8 * self.type.size_bytes
@@ -163,24 +227,40 @@ class Value:
 
     @property
     def text(self) -> str:
-        """The shortest decimal that reads back to these very bits; NaN as `nan(0x7fc00000)`."""
+        """The shortest decimal that reads back to these very bits; NaN as `nan(0x7fc00000)`; a text as it is."""
+        if self.type.is_text:
+            return _text_of(self.bits)
         if not self.type.is_float:
             return str(self.number)
         return _float32_text(self.bits)
 
     @property
     def decimal(self) -> Fraction | None:
-        """The number that a person sees, exactly: `text` as a fraction; nothing for infinities and NaN.
+        """The number that a person sees, exactly: `text` as a fraction; nothing for infinities, NaN and texts.
 
         A 32-bit float stands for the shortest decimal that reads back to it: 0.12 is 12/100 here, although the float
         nearest to it is 0.119999997....
         """
-        if not self.type.is_float:
+        if self.type.is_whole:
             return Fraction(self.number)
         return Fraction(self.text) if math.isfinite(self.number) else None
 
     def __str__(self) -> str:
         return self.text
+
+
+def _text_bytes(bits: int) -> bytes:
+    return bits.to_bytes((bits.bit_length() + 7) // 8, "big")[1:]
+
+
+@lru_cache(maxsize=4096)
+def _text_of(bits: int) -> str:
+    if bits <= 0 or bits >> (8 * len(_text_bytes(bits))) != _TEXT_MARK:
+        raise _not_in_type(f"bits {bits:#x}", _TEXT, "The word of a text begins with one byte 1.")
+    try:
+        return _text_bytes(bits).decode()
+    except UnicodeDecodeError as error:
+        raise _not_in_type(f"bits {bits:#x}", _TEXT, "The bytes are no UTF-8 text.") from error
 
 
 def nearest_float32(exact: Fraction) -> Value:

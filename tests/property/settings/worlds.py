@@ -33,13 +33,13 @@ from rotorwright.settings.notes import (
     Split,
     SplitPart,
 )
-from rotorwright.settings.values import SettingType, Value
+from rotorwright.settings.values import SCHEMA_TYPES, SettingType, Value
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-TYPES = st.sampled_from(SettingType)
-WHOLE_TYPES = st.sampled_from([each for each in SettingType if not each.is_float])
+TYPES = st.sampled_from(SCHEMA_TYPES)
+WHOLE_TYPES = st.sampled_from([each for each in SCHEMA_TYPES if not each.is_float])
 CLASSES = SettingClasses(board=("PIN_*",), calibration=("CAL_*",))
 LABELS = ("off", "slow", "fast", "odd", "Slow", "other")
 

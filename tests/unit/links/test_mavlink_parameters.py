@@ -23,7 +23,7 @@ from rotorwright.links.mavlink.errors import (
     SettingsIncompleteError,
 )
 from rotorwright.links.mavlink.link import MavlinkLink
-from rotorwright.settings.values import SettingType, Value
+from rotorwright.settings.values import SCHEMA_TYPES, SettingType, Value
 
 SIGNALLING_NAN = 0x7FA0_0001
 AWKWARD = {
@@ -42,7 +42,7 @@ AWKWARD = {
 
 def _many(count: int, seed: int = 1) -> dict[str, Value]:
     dice = random.Random(seed)
-    types = list(SettingType)
+    types = list(SCHEMA_TYPES)
     found = dict(AWKWARD)
     while len(found) < count:
         type_ = dice.choice(types)

@@ -119,3 +119,44 @@ def test_rounding_happens_once_and_ties_go_to_the_even_float() -> None:
     assert nearest_float32(-half_way - Fraction(1, 2**80)).bits == 0xBF800001
     # The 64-bit float nearest to this text lies exactly halfway, so rounding twice would give 0x3f800000.
     assert Value.parse(FLOAT, "1.00000005960464477540").bits == 0x3F800001
+
+
+@pytest.mark.parametrize("text", ["", "a", "\x00", "ä\x00€", "🙂", " x ", "\u202e\u0301", "1\r\n2"])
+def test_a_text_comes_back_as_it_is(text: str) -> None:
+    value = Value.of_text(text)
+    assert value.text == text
+    assert Value.parse(SettingType.TEXT, text) == value
+    assert Value.from_bytes(SettingType.TEXT, value.to_bytes()) == value
+    assert value.decimal is None
+    assert math.isnan(value.number)
+
+
+def test_texts_that_look_alike_are_not_equal() -> None:
+    assert len({Value.of_text(text) for text in ("", "\x00", "\x00\x00", "\u00e9", "e\u0301", "1", "1 ")}) == 7
+
+
+def test_bytes_that_are_no_text_are_refused_in_words() -> None:
+    for make in (
+        lambda: Value.of_text("\udcff"),
+        lambda: Value(SettingType.TEXT, 0),
+        lambda: Value(SettingType.TEXT, 2),
+        lambda: Value.from_bytes(SettingType.TEXT, b"\xff"),
+        lambda: Value.of(SettingType.TEXT, 1),
+    ):
+        with pytest.raises(ValueNotInTypeError):
+            make()
+
+
+@pytest.mark.parametrize(
+    ("type_", "lowest", "highest"),
+    [
+        (SettingType.INT64, "-9223372036854775808", "9223372036854775807"),
+        (SettingType.UINT64, "0", "18446744073709551615"),
+    ],
+)
+def test_64_bit_whole_numbers_are_exact_to_their_ends(type_: SettingType, lowest: str, highest: str) -> None:
+    for text in (lowest, highest, str(int(highest) - 1)):
+        assert Value.parse(type_, text).text == text
+    for beyond in (int(highest) + 1, int(lowest) - 1):
+        with pytest.raises(ValueNotInTypeError):
+            Value.parse(type_, str(beyond))

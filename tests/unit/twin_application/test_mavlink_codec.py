@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from pymavlink.dialects.v20 import common
 from tests.unit.twin_application.ground_station import RawParamSet, Station, codec
 
-from rotorwright.settings.values import SettingType
+from rotorwright.settings.values import SCHEMA_TYPES, SettingType
 from rotorwright.twin.mavlink_codec import (
     STALL_S,
     TYPE_NUMBERS,
@@ -177,7 +177,7 @@ def test_what_pymavlink_packs_it_reads_back_from_our_frames() -> None:
     assert fields(incoming).command == 512
 
 
-@given(st.binary(min_size=4, max_size=4), st.sampled_from(list(SettingType)))
+@given(st.binary(min_size=4, max_size=4), st.sampled_from(SCHEMA_TYPES))
 def test_a_set_keeps_all_four_bytes(raw: bytes, type_: SettingType) -> None:
     sent = param_set_packet("SIXTEEN_LETTERS_", type_number=TYPE_NUMBERS[type_], raw=raw, target=(1, 1))
     (incoming,) = FrameReader().feed(FrameWriter().frame(sent), 0.0)

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rotorwright.settings.values import SettingType, Value
+from rotorwright.settings.values import SCHEMA_TYPES, SettingType, Value
 from rotorwright.twin.settings_memory import (
     SETTINGS_MEMORY_BYTES,
     SLOT_BYTES,
@@ -18,7 +18,7 @@ from rotorwright.twin.settings_memory import (
 )
 
 NAMES = st.text("ABCDEFGHIJKLMNOPQRSTUVWXYZ_0123456789", min_size=1, max_size=16)
-VALUES = st.sampled_from(list(SettingType)).flatmap(
+VALUES = st.sampled_from(SCHEMA_TYPES).flatmap(
     lambda type_: st.integers(0, (1 << 8 * type_.size_bytes) - 1).map(lambda bits: Value(type_, bits))
 )
 
