@@ -25,19 +25,40 @@ def run_guarded(app: typer.Typer, arguments: list[str]) -> int:
         if code == CANCELLED:  # the command line library catches Ctrl-C itself and says nothing
             _say_cancelled()
         return code
-    except RotorwrightError as error:
-        from rotorwright.cli.console import print_error
-
-        print_error(error, as_json="--json" in arguments)
-        return error.exit_code
     except KeyboardInterrupt:
         _say_cancelled()
         return CANCELLED
     except BrokenPipeError:
         return 0
-    except Exception as bug:  # noqa: BLE001 - the border: a defect of ours must not reach a person as a traceback
-        return _say_bug(bug)
+    except Exception as error:  # noqa: BLE001 - the border: a defect of ours must not reach a person as a traceback
+        return _say(error, as_json="--json" in arguments)
     return 0
+
+
+def _say(error: Exception, *, as_json: bool) -> int:
+    if _is_cancelled(error):
+        _say_cancelled()
+        return CANCELLED
+    if isinstance(error, RotorwrightError):
+        from rotorwright.cli.console import print_error
+
+        print_error(error, as_json=as_json)
+        return error.exit_code
+    return _say_bug(error)
+
+
+def _is_cancelled(error: BaseException) -> bool:
+    """Answer whether Ctrl-C is at the bottom of an error.
+
+    It may strike inside a library that was about to commit or to close, and whose own complaint about being left half
+    way then hides it.
+    """
+    before: BaseException | None = error
+    while before is not None:
+        if isinstance(before, KeyboardInterrupt):
+            return True
+        before = before.__cause__ or before.__context__
+    return False
 
 
 def _say_cancelled() -> None:

@@ -2,10 +2,15 @@ from __future__ import annotations
 
 import math
 from fractions import Fraction
+from functools import partial
+from typing import TYPE_CHECKING
 
 import pytest
 
 from rotorwright.settings.values import FLOAT32_MAX, SettingType, Value, ValueNotInTypeError, nearest_float32
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 FLOAT = SettingType.FLOAT
 
@@ -135,16 +140,19 @@ def test_texts_that_look_alike_are_not_equal() -> None:
     assert len({Value.of_text(text) for text in ("", "\x00", "\x00\x00", "\u00e9", "e\u0301", "1", "1 ")}) == 7
 
 
-def test_bytes_that_are_no_text_are_refused_in_words() -> None:
-    for make in (
-        lambda: Value.of_text("\udcff"),
-        lambda: Value(SettingType.TEXT, 0),
-        lambda: Value(SettingType.TEXT, 2),
-        lambda: Value.from_bytes(SettingType.TEXT, b"\xff"),
-        lambda: Value.of(SettingType.TEXT, 1),
-    ):
-        with pytest.raises(ValueNotInTypeError):
-            make()
+@pytest.mark.parametrize(
+    "make",
+    [
+        partial(Value.of_text, "\udcff"),
+        partial(Value, SettingType.TEXT, 0),
+        partial(Value, SettingType.TEXT, 2),
+        partial(Value.from_bytes, SettingType.TEXT, b"\xff"),
+        partial(Value.of, SettingType.TEXT, 1),
+    ],
+)
+def test_bytes_that_are_no_text_are_refused_in_words(make: Callable[[], Value]) -> None:
+    with pytest.raises(ValueNotInTypeError):
+        make()
 
 
 @pytest.mark.parametrize(
