@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 import typer
-from sqlalchemy import create_engine, event, text
+from sqlalchemy import create_engine, text
+from sqlalchemy.engine import RootTransaction
 
 from rotorwright.cli.border import BUG, CANCELLED, run_guarded
 from rotorwright.errors import LinkError
@@ -22,18 +23,18 @@ def _run(act: object) -> int:
 
 
 def _struck_while_committing() -> None:
-    """Let Ctrl-C strike where the database library is about to commit: it then complains about its own state."""
-    engine = create_engine("sqlite://")
-
-    @event.listens_for(engine, "commit")
-    def strike(_connection: object) -> None:
-        raise KeyboardInterrupt
-
-    with engine.begin() as connection:
+    """Let Ctrl-C strike as the database library begins to commit: it then complains about its own state."""
+    with create_engine("sqlite://").begin() as connection:
         connection.execute(text("select 1"))
 
 
-def test_ctrl_c_inside_the_database_library_is_ctrl_c_and_no_defect(capsys: pytest.CaptureFixture[str]) -> None:
+def test_ctrl_c_inside_the_database_library_is_ctrl_c_and_no_defect(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def strike(_transaction: RootTransaction) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(RootTransaction, "_do_commit", strike)
     with pytest.raises(AssertionError):  # else this test shows nothing: the library no longer hides it
         _struck_while_committing()
     assert _run(_struck_while_committing) == CANCELLED
