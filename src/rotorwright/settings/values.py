@@ -108,6 +108,7 @@ _SIZES = {
     SettingType.INT64: 8,
     SettingType.TEXT: 0,
 }
+_WORDS = {type_: 1 << (8 * size) for type_, size in _SIZES.items()}
 
 _TEXT_MARK = 1  # stands before the UTF-8 bytes in the word of a text, so that leading zero bytes are not lost
 
@@ -132,7 +133,7 @@ class Value:
     def __post_init__(self) -> None:
         if self.type is _TEXT:
             _text_of(self.bits)
-        elif not 0 <= self.bits < 1 << (8 * self.type.size_bytes):
+        elif not 0 <= self.bits < _WORDS[self.type]:
             raise _not_in_type(f"bits {self.bits:#x}", self.type, "The word is wider than the type.")
 
     @classmethod
@@ -182,21 +183,7 @@ class Value:
         Raises:
             ValueNotInTypeError: the text is no number of this type.
         """
-        if type_.is_text:
-            return cls.of_text(text)
-        if type_.is_float:
-            if match := _NAN_TEXT.match(text):
-                value = cls(type_, int(match[1], 16))
-                if math.isnan(value.number):
-                    return value
-            elif text in {"inf", "-inf"} or _FLOAT_TEXT.match(text):
-                number = float(text)
-                if math.isinf(number) and text not in {"inf", "-inf"}:
-                    raise _not_in_type(repr(text), type_, "It is larger than the largest 32-bit float.")
-                return _nearest_to_text(text, number)
-        elif _INT_TEXT.match(text):
-            return cls.of(type_, int(text)) if len(text) <= _LONGEST_WHOLE else _refuse_long(text, type_)
-        raise _not_in_type(repr(text), type_, "The text is not a number of this type.")
+        return cls.of_text(text) if type_ is _TEXT else _parse_number(type_, text)
 
     @classmethod
     def from_bytes(cls, type_: SettingType, raw: bytes) -> Value:
@@ -218,21 +205,12 @@ class Value:
     @property
     def number(self) -> int | float:
         """The value as a Python number. A NaN loses its payload here: use `bits` to keep it. A text is NaN."""
-        if self.type.is_text:
-            return math.nan
-        if self.type.is_float:
-            return float(struct.unpack("<f", self.to_bytes())[0])
-        width = 8 * self.type.size_bytes
-        return self.bits - (1 << width) if self.type.is_signed and self.bits >> (width - 1) else self.bits
+        return math.nan if self.type is _TEXT else _number_of(self.type, self.bits)
 
     @property
     def text(self) -> str:
         """The shortest decimal that reads back to these very bits; NaN as `nan(0x7fc00000)`; a text as it is."""
-        if self.type.is_text:
-            return _text_of(self.bits)
-        if not self.type.is_float:
-            return str(self.number)
-        return _float32_text(self.bits)
+        return _text_of(self.bits) if self.type is _TEXT else _text_of_number(self.type, self.bits)
 
     @property
     def decimal(self) -> Fraction | None:
@@ -247,6 +225,38 @@ class Value:
 
     def __str__(self) -> str:
         return self.text
+
+
+# A fleet holds the same few thousand numbers again and again, and so do the three sides of one aircraft. Values never
+# change, so they may be shared.
+@lru_cache(maxsize=1 << 16)
+def _parse_number(type_: SettingType, text: str) -> Value:
+    if type_.is_float:
+        if match := _NAN_TEXT.match(text):
+            value = Value(type_, int(match[1], 16))
+            if math.isnan(value.number):
+                return value
+        elif text in {"inf", "-inf"} or _FLOAT_TEXT.match(text):
+            number = float(text)
+            if math.isinf(number) and text not in {"inf", "-inf"}:
+                raise _not_in_type(repr(text), type_, "It is larger than the largest 32-bit float.")
+            return _nearest_to_text(text, number)
+    elif _INT_TEXT.match(text):
+        return Value.of(type_, int(text)) if len(text) <= _LONGEST_WHOLE else _refuse_long(text, type_)
+    raise _not_in_type(repr(text), type_, "The text is not a number of this type.")
+
+
+@lru_cache(maxsize=1 << 16)
+def _number_of(type_: SettingType, bits: int) -> int | float:
+    if type_.is_float:
+        return float(struct.unpack("<f", bits.to_bytes(4, "little"))[0])
+    width = 8 * type_.size_bytes
+    return bits - (1 << width) if type_.is_signed and bits >> (width - 1) else bits
+
+
+@lru_cache(maxsize=1 << 16)
+def _text_of_number(type_: SettingType, bits: int) -> str:
+    return _float32_text(bits) if type_.is_float else str(_number_of(type_, bits))
 
 
 def _text_bytes(bits: int) -> bytes:
@@ -294,7 +304,6 @@ def _is_halfway(number: float, rounded: float) -> bool:
     return math.fmod(number, 2 * step) in {step, -step}
 
 
-@lru_cache(maxsize=4096)
 def _float32_text(bits: int) -> str:
     value = Value(SettingType.FLOAT, bits)
     number = value.number
