@@ -24,6 +24,7 @@ from rotorwright.settings.decisions import (
 from rotorwright.settings.note_entries import new_names, old_names
 from rotorwright.settings.sheet import CarryOverSheet
 from rotorwright.settings.sides import CarryOverInputs, NotesOfOtherReleaseError, Sides
+from rotorwright.settings.suggesting import with_suggestions
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -53,9 +54,10 @@ def carry_over(inputs: CarryOverInputs) -> CarryOverSheet:
     """
     sides = Sides(inputs)
     decisions = sorted((_decide(sides, group) for group in _groups(sides)), key=lambda each: each.found)
+    arrivals = _arrivals(sides, decisions)
     return CarryOverSheet(
-        decisions=tuple(decisions),
-        arrivals=_arrivals(sides, decisions),
+        decisions=tuple(with_suggestions(sides, decisions, arrivals)),
+        arrivals=arrivals,
         from_release=inputs.ours.identity.release,
         to_release=sides.to_release,
         family=inputs.ours.identity.family,

@@ -68,6 +68,13 @@ NEAREST_BELOW = "nearest-below"
 NEAREST_ABOVE = "nearest-above"
 FOLLOW_LABEL = "follow-label"
 KNOWN_BITS_ONLY = "known-bits-only"
+BY_HAND = "by-hand"
+_TO_NEW_NAME = "to-"
+
+
+def to_new_name(name: str) -> str:
+    """Return the key of the option that takes the new setting `name` for one whose name vanished."""
+    return _TO_NEW_NAME + name
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,6 +140,14 @@ class Decision:
         if self.chosen is None:
             return self.writes
         return next(option.writes for option in self.options if option.key == self.chosen)
+
+    @property
+    def claims(self) -> tuple[str, ...]:
+        """The new settings that it speaks for as it stands, also where nothing is written: no other one may."""
+        names = dict.fromkeys(each.name for each in self.writes_in_force)
+        if self.chosen is not None and self.chosen.startswith(_TO_NEW_NAME):
+            names[self.chosen.removeprefix(_TO_NEW_NAME)] = None
+        return tuple(names)
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,15 @@ how sure it is of each pair and why, and may say that there is no successor. Not
 from __future__ import annotations
 
 from rotorwright.settings.successors.caution import touches_danger
-from rotorwright.settings.successors.description import Kind, SettingDescription, describe
+from rotorwright.settings.successors.description import Kind, SettingDescription, describe, describe_value
 from rotorwright.settings.successors.suggest import Suggestion, likeliest_successors
 
-__all__ = ["Kind", "SettingDescription", "Suggestion", "describe", "likeliest_successors", "touches_danger"]
+__all__ = [
+    "Kind",
+    "SettingDescription",
+    "Suggestion",
+    "describe",
+    "describe_value",
+    "likeliest_successors",
+    "touches_danger",
+]

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from rotorwright.settings.catalogue import Setting
-    from rotorwright.settings.values import Value
+    from rotorwright.settings.values import SettingType, Value
 
 
 class Kind(StrEnum):
@@ -54,13 +54,22 @@ class SettingDescription:
     about: str = ""
 
 
-def describe(setting: Setting, *, value: Value | None = None, role: str = "") -> SettingDescription:
-    """Return the description of a catalogue's setting; `value` is what the aircraft holds, if customised."""
+def describe(
+    setting: Setting, *, default: Value | None = None, value: Value | None = None, role: str = ""
+) -> SettingDescription:
+    """Return the description of a catalogue's setting.
+
+    Args:
+        setting: from the catalogue.
+        default: what a fresh aircraft with this board holds, where it is known better than the catalogue says.
+        value: what the aircraft holds, if customised.
+        role: what it is for, in the words of a release book.
+    """
     return SettingDescription(
         name=setting.name,
         kind=_kind(setting),
         unit=setting.unit,
-        default=_shown(setting, setting.default),
+        default=_shown(setting, setting.default if default is None else default),
         minimum=None if setting.minimum is None else float(setting.minimum.number),
         maximum=None if setting.maximum is None else float(setting.maximum.number),
         choices=tuple(each.label for each in (*setting.choices, *setting.bits)),
@@ -68,6 +77,22 @@ def describe(setting: Setting, *, value: Value | None = None, role: str = "") ->
         value=_shown(setting, value),
         role=role,
         about=f"{setting.short} {setting.long}".strip(),
+    )
+
+
+def describe_value(
+    name: str, *, type_: SettingType, default: Value | None = None, value: Value | None = None
+) -> SettingDescription:
+    """Return the description of a setting that no catalogue tells of, from its name and what is held in it.
+
+    A small whole number may be a number, a choice or a flag, and a text anything; of those the kind is unknown.
+    """
+    kind = Kind.REAL if type_.is_float else Kind.WHOLE if type_.size_bytes > 1 else Kind.UNKNOWN
+    return SettingDescription(
+        name=name,
+        kind=kind,
+        default=None if default is None else default.text,
+        value=None if value is None else value.text,
     )
 
 

@@ -3,45 +3,57 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass, replace
+from fractions import Fraction
 from math import pi
 
 _MULTIPLE = re.compile(r"([0-9]+)([A-Za-z].*)\Z")
 
-# unit in lower case: (what it measures, how many base units). SI prefixes, SI brochure 9th edition, tables 4, 7 and 8;
-# kB as 1024 bytes, as memory sizes are written.
-_UNITS: dict[str, tuple[str, float]] = {
-    "us": ("time", 1e-6),
-    "ms": ("time", 1e-3),
-    "s": ("time", 1.0),
-    "sec": ("time", 1.0),
-    "min": ("time", 60.0),
-    "h": ("time", 3600.0),
-    "d": ("time", 86400.0),
-    "hz": ("frequency", 1.0),
-    "khz": ("frequency", 1e3),
-    "b": ("size", 1.0),
-    "kb": ("size", 1024.0),
-    "mb": ("size", 1024.0**2),
-    "gb": ("size", 1024.0**3),
-    "mm": ("length", 1e-3),
-    "cm": ("length", 1e-2),
-    "m": ("length", 1.0),
-    "rad": ("angle", 1.0),
-    "deg": ("angle", pi / 180),
-    "cdeg": ("angle", pi / 18000),
-    "rad/s": ("turning", 1.0),
-    "deg/s": ("turning", pi / 180),
-    "mm/s": ("speed", 1e-3),
-    "cm/s": ("speed", 1e-2),
-    "m/s": ("speed", 1.0),
-    "mv": ("voltage", 1e-3),
-    "cv": ("voltage", 1e-2),
-    "v": ("voltage", 1.0),
-    "ma": ("current", 1e-3),
-    "a": ("current", 1.0),
-    "mah": ("charge", 1.0),
-    "%": ("share", 0.01),
-    "norm": ("share", 1.0),
+
+@dataclass(frozen=True, slots=True)
+class _Unit:
+    """What it measures, and how many base units it is: `size`, times pi for degrees, the base being the radian."""
+
+    measures: str
+    size: Fraction
+    of_pi: bool = False
+
+
+# By unit in lower case. SI prefixes, SI brochure 9th edition, tables 4, 7 and 8; kB as 1024 bytes, as memory sizes are
+# written.
+_UNITS: dict[str, _Unit] = {
+    "us": _Unit("time", Fraction(1, 1_000_000)),
+    "ms": _Unit("time", Fraction(1, 1000)),
+    "s": _Unit("time", Fraction(1)),
+    "sec": _Unit("time", Fraction(1)),
+    "min": _Unit("time", Fraction(60)),
+    "h": _Unit("time", Fraction(3600)),
+    "d": _Unit("time", Fraction(86400)),
+    "hz": _Unit("frequency", Fraction(1)),
+    "khz": _Unit("frequency", Fraction(1000)),
+    "b": _Unit("size", Fraction(1)),
+    "kb": _Unit("size", Fraction(1024)),
+    "mb": _Unit("size", Fraction(1024**2)),
+    "gb": _Unit("size", Fraction(1024**3)),
+    "mm": _Unit("length", Fraction(1, 1000)),
+    "cm": _Unit("length", Fraction(1, 100)),
+    "m": _Unit("length", Fraction(1)),
+    "rad": _Unit("angle", Fraction(1)),
+    "deg": _Unit("angle", Fraction(1, 180), of_pi=True),
+    "cdeg": _Unit("angle", Fraction(1, 18000), of_pi=True),
+    "rad/s": _Unit("turning", Fraction(1)),
+    "deg/s": _Unit("turning", Fraction(1, 180), of_pi=True),
+    "mm/s": _Unit("speed", Fraction(1, 1000)),
+    "cm/s": _Unit("speed", Fraction(1, 100)),
+    "m/s": _Unit("speed", Fraction(1)),
+    "mv": _Unit("voltage", Fraction(1, 1000)),
+    "cv": _Unit("voltage", Fraction(1, 100)),
+    "v": _Unit("voltage", Fraction(1)),
+    "ma": _Unit("current", Fraction(1, 1000)),
+    "a": _Unit("current", Fraction(1)),
+    "mah": _Unit("charge", Fraction(1)),
+    "%": _Unit("share", Fraction(1, 100)),
+    "norm": _Unit("share", Fraction(1)),
 }
 
 
@@ -50,14 +62,25 @@ def factor(old: str, new: str) -> float | None:
     if old == new:
         return 1.0
     mine, theirs = _base(old), _base(new)
-    if mine is None or theirs is None or mine[0] != theirs[0]:
+    if mine is None or theirs is None or mine.measures != theirs.measures:
         return None
-    return mine[1] / theirs[1]
+    return float(mine.size / theirs.size) * pi ** (mine.of_pi - theirs.of_pi)
 
 
-def _base(unit: str) -> tuple[str, float] | None:
+def exact_factor(old: str, new: str) -> Fraction | None:
+    """Return the same as an exact fraction; nothing between degrees and radians, where there is none."""
+    if old == new:
+        return Fraction(1)
+    mine, theirs = _base(old), _base(new)
+    if mine is None or theirs is None or (mine.measures, mine.of_pi) != (theirs.measures, theirs.of_pi):
+        return None
+    return mine.size / theirs.size
+
+
+def _base(unit: str) -> _Unit | None:
     found = _UNITS.get(unit.lower())
     if found is None and (match := _MULTIPLE.match(unit)):
         base = _UNITS.get(match[2].lower())
-        found = None if base is None else (base[0], int(match[1]) * base[1])
+        count = int(match[1])
+        found = None if base is None or count == 0 else replace(base, size=count * base.size)
     return found

@@ -1,0 +1,178 @@
+"""Suggestions joined to the carry-over: a held setting whose name vanished is shown its likeliest successors.
+
+Nothing is decided here. A suggestion is one more option of a held line, for a person to take or to leave. Settings that
+touch arming, motors or failsafe never have it first.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from rotorwright.settings.decisions import DecisionKind, Option, Rule, Write, to_new_name
+from rotorwright.settings.laws import Linear, convert
+from rotorwright.settings.meanings import meaning_change
+from rotorwright.settings.successors import SettingDescription, describe, describe_value, likeliest_successors
+from rotorwright.settings.successors.units import exact_factor
+from rotorwright.settings.values import SettingType, Value, ValueNotInTypeError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from rotorwright.settings.catalogue import Setting
+    from rotorwright.settings.decisions import Arrival, Decision
+    from rotorwright.settings.sides import Sides
+    from rotorwright.settings.successors import Suggestion
+
+_REASONS_SHOWN = 3
+_ASKS = " Please decide."
+
+
+def with_suggestions(sides: Sides, decisions: Sequence[Decision], arrivals: Sequence[Arrival]) -> list[Decision]:
+    """Return the decisions, those on vanished customised names with their likeliest successors among the options.
+
+    Vanished names that nobody had set take part in the search, because a new name may be theirs, and get no option.
+    """
+    if not any(_is_asked(each) for each in decisions):
+        return list(decisions)
+    vanished = [each for each in decisions if _has_vanished(sides, each)]
+    names = [each.name for each in arrivals if not _was_known(sides, each.name)]
+    found = likeliest_successors(
+        [_old_description(sides, each) for each in vanished],
+        [_new_description(sides, name) for name in names],
+        old_listing=sorted(name for each in decisions for name in each.found),
+        new_listing=sorted({*sides.inputs.new_defaults, *(sides.inputs.new_catalogue or ())}),
+    )
+    by_name = {each.old: each for each in found}
+    return [_suggested(sides, each, by_name[each.found[0]]) if _is_asked(each) else each for each in decisions]
+
+
+def _is_asked(decision: Decision) -> bool:
+    return decision.kind is DecisionKind.HELD and decision.rule == Rule.UNKNOWN_NAME
+
+
+def _has_vanished(sides: Sides, decision: Decision) -> bool:
+    if _is_asked(decision):
+        return True
+    return decision.rule == Rule.GONE_AT_DEFAULT and sides.new_type(decision.found[0]) is None
+
+
+def _was_known(sides: Sides, name: str) -> bool:
+    return name in sides.inputs.old_defaults or sides.old_setting(name) is not None
+
+
+def _old_description(sides: Sides, decision: Decision) -> SettingDescription:
+    (name,), (ours,), (base,) = decision.found, decision.ours, decision.base
+    setting = sides.old_setting(name)
+    value = None if ours == base else ours
+    if setting is None:
+        return describe_value(name, type_=ours.type, default=base, value=value)
+    return describe(setting, default=base, value=value)
+
+
+def _new_description(sides: Sides, name: str) -> SettingDescription:
+    setting, type_ = sides.new_setting(name), sides.new_type(name)
+    if setting is None:
+        assert type_ is not None, f"{name} is an arrival"
+        return describe_value(name, type_=type_, default=sides.theirs(name))
+    return describe(setting, default=sides.theirs(name))
+
+
+def _suggested(sides: Sides, decision: Decision, suggestion: Suggestion) -> Decision:
+    likeliest = () if suggestion.new is None else (suggestion.new,)
+    fits = {name: _carried(sides, decision, name) for name in (*likeliest, *suggestion.runners_up)}
+    options = {name: _option(sides, name, each) for name, each in fits.items() if each.value is not None}
+    first = [options[name] for name in likeliest if name in options and suggestion.may_be_offered_first]
+    rest = [each for each in options.values() if each not in first]
+    reason = decision.reason.removesuffix(_ASKS) + f" {_words(suggestion, fits)}{_ASKS}"
+    return replace(decision, reason=reason, options=(*first, *decision.options, *rest))
+
+
+def _option(sides: Sides, name: str, carried: _Carried) -> Option:
+    assert carried.value is not None
+    is_default = carried.value == sides.theirs(name)
+    shown = f"Take {name} for it: {sides.show_new(name, carried.value)}{', its default' if is_default else ''}"
+    words = f"{shown} ({carried.words})" if carried.words else shown
+    return Option(to_new_name(name), words, () if is_default else (Write(name, carried.value),))
+
+
+def _words(suggestion: Suggestion, fits: dict[str, _Carried]) -> str:
+    parts = [_likeliest_words(suggestion)]
+    if suggestion.new is not None and not suggestion.may_be_offered_first:
+        parts.append("Arming, motors or failsafe may depend on it, so look it up before you take any.")
+    if suggestion.runners_up:
+        parts.append(f"{'Other' if suggestion.new else 'New'} names to look at: {', '.join(suggestion.runners_up)}.")
+    parts += [f"{name} is not offered: {each.words}." for name, each in fits.items() if each.value is None]
+    return " ".join(parts)
+
+
+def _likeliest_words(suggestion: Suggestion) -> str:
+    evidence = "; ".join(suggestion.evidence[:_REASONS_SHOWN])
+    if suggestion.new is None:
+        return f"None of the new names is likely to be its successor ({_sure(suggestion.probability)}): {evidence}."
+    return f"Its likeliest successor is {suggestion.new} ({_sure(suggestion.probability)}): {evidence}."
+
+
+def _sure(probability: float) -> str:
+    """Return a probability in words; nothing but the names and values was looked at, so it is never certain."""
+    tenths = round(10 * probability)
+    return f"right about {tenths} in 10 times" if tenths < 10 else "right more than 9 in 10 times"
+
+
+@dataclass(frozen=True, slots=True)
+class _Carried:
+    """What of ours would stand in a new setting, and what a person should know; no value where there is none."""
+
+    value: Value | None
+    words: str = ""
+
+
+def _carried(sides: Sides, decision: Decision, name: str) -> _Carried:
+    old, new = sides.old_setting(decision.found[0]), sides.new_setting(name)
+    type_ = sides.new_type(name)
+    assert type_ is not None, f"{name} is an arrival"
+    carried = _by_meaning(decision.ours[0], old, new, type_)
+    if carried.value is None:
+        return carried
+    refusal = sides.refusal(name, carried.value)
+    return carried if refusal is None else _Carried(None, refusal)
+
+
+def _by_meaning(ours: Value, old: Setting | None, new: Setting | None, type_: SettingType) -> _Carried:
+    change = meaning_change(old, new, ours)
+    if change is None:
+        return _as_it_stands(ours, new, type_)
+    if change.rule is Rule.LABEL_MOVED:
+        return _Carried(change.followed, change.words)
+    assert old is not None
+    assert new is not None
+    factor = exact_factor(old.unit, new.unit)
+    if factor is None:
+        return _Carried(None, f"{change.words}, and there is no exact conversion")
+    return _converted(ours, factor, type_, f"converted from {ours.text} {old.unit}")
+
+
+def _as_it_stands(ours: Value, new: Setting | None, type_: SettingType) -> _Carried:
+    if type_.is_text:
+        return _Carried(Value.of_text(ours.text))
+    if ours.type.is_text:
+        return _from_text(ours.text, new, type_)
+    return _converted(ours, Fraction(1), type_, "")
+
+
+def _from_text(text: str, new: Setting | None, type_: SettingType) -> _Carried:
+    """Return the choice with this label, else the number that the text spells."""
+    labelled = [each.number for each in new.choices if each.label.casefold() == text.casefold()] if new else []
+    try:
+        value = Value.of(type_, labelled[0]) if len(labelled) == 1 else Value.parse(type_, text)
+    except ValueNotInTypeError as error:
+        return _Carried(None, error.what.rstrip("."))
+    return _Carried(value)
+
+
+def _converted(ours: Value, factor: Fraction, type_: SettingType, words: str) -> _Carried:
+    became = convert(ours, Linear(factor), type_)
+    if became.value is None:
+        return _Carried(None, became.words)
+    return _Carried(became.value, "; ".join(each for each in (words, became.words) if each))
