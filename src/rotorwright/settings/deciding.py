@@ -156,20 +156,24 @@ def _made(
 
 
 def _is_volatile(sides: Sides, case: Case) -> bool:
-    settings = [sides.old_setting(name) for name in case.found]
-    settings += [sides.new_setting(target.name) for target in case.targets]
-    return any(setting.volatile for setting in settings if setting is not None)
+    if any((setting := sides.old_setting(name)) is not None and setting.volatile for name in case.found):
+        return True
+    names = (target.name for target in case.targets)
+    return any((setting := sides.new_setting(name)) is not None and setting.volatile for name in names)
 
 
 def _is_board(sides: Sides, case: Case) -> bool:
     classes = sides.inputs.classes
-    return classes is not None and any(classes.is_board(name) for name in _all_names(case))
+    return classes is not None and any(map(classes.is_board, _all_names(case)))
 
 
 def _is_calibration(sides: Sides, case: Case) -> bool:
     classes = sides.inputs.classes
-    return classes is not None and any(classes.is_calibration(name) for name in _all_names(case))
+    return classes is not None and any(map(classes.is_calibration, _all_names(case)))
 
 
 def _all_names(case: Case) -> tuple[str, ...]:
+    """Return every name that the case has, each once: asked of each setting twice, so the usual case is short."""
+    if len(case.targets) == 1 and case.found == (case.targets[0].name,):
+        return case.found
     return (*case.found, *(target.name for target in case.targets))

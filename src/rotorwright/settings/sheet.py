@@ -139,7 +139,8 @@ class CarryOverSheet:
     @property
     def sha256(self) -> str:
         """SHA-256 in hexadecimal over the canonical JSON of the sheet."""
-        return canonical_sha256(_content(self))
+        decided, arrived = _entries(self)
+        return canonical_sha256({**_head(self), "decisions": decided, "arrivals": arrived})
 
     def decide(self, name: str, option_key: str) -> CarryOverSheet:
         """Return a sheet where the held decision on `name` is decided; it stays held, with the option noted.
@@ -170,9 +171,10 @@ class CarryOverSheet:
 def print_sheet(sheet: CarryOverSheet) -> bytes:
     """Return the sheet as a file: JSON, one decision a line. Equal sheets, equal bytes."""
     opened = json_line(_head(sheet)).removesuffix("}")
-    decisions = ",\n".join(json_line(_decision_data(each)) for each in sheet.decisions)
-    arrivals = ",\n".join(json_line(_arrival_data(each)) for each in sheet.arrivals)
-    body = f'"decisions":[\n{decisions}\n],"arrivals":[\n{arrivals}\n],"sha256":"{sheet.sha256}"'
+    decided, arrived = _entries(sheet)
+    decisions, arrivals = ",\n".join(map(json_line, decided)), ",\n".join(map(json_line, arrived))
+    digest = canonical_sha256({**_head(sheet), "decisions": decided, "arrivals": arrived})
+    body = f'"decisions":[\n{decisions}\n],"arrivals":[\n{arrivals}\n],"sha256":"{digest}"'
     return f"{opened},{body}}}\n".encode()
 
 
@@ -204,12 +206,8 @@ def parse_sheet(data: bytes, *, source: str) -> CarryOverSheet:
     return sheet
 
 
-def _content(sheet: CarryOverSheet) -> dict[str, Json]:
-    return {
-        **_head(sheet),
-        "decisions": [_decision_data(each) for each in sheet.decisions],
-        "arrivals": [_arrival_data(each) for each in sheet.arrivals],
-    }
+def _entries(sheet: CarryOverSheet) -> tuple[list[dict[str, Json]], list[dict[str, Json]]]:
+    return [_decision_data(each) for each in sheet.decisions], [_arrival_data(each) for each in sheet.arrivals]
 
 
 def _head(sheet: CarryOverSheet) -> dict[str, Json]:

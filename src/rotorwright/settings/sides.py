@@ -111,11 +111,13 @@ class Sides:
 
     def old_setting(self, name: str) -> Setting | None:
         """Return what the old catalogue says."""
-        return self.inputs.old_catalogue.get(name) if self.inputs.old_catalogue else None
+        catalogue = self.inputs.old_catalogue
+        return None if catalogue is None else catalogue.get(name)
 
     def new_setting(self, name: str) -> Setting | None:
         """Return what the new catalogue says."""
-        return self.inputs.new_catalogue.get(name) if self.inputs.new_catalogue else None
+        catalogue = self.inputs.new_catalogue
+        return None if catalogue is None else catalogue.get(name)
 
     def new_type(self, name: str) -> SettingType | None:
         """Return the type in the new release; nothing if the new release does not have the setting."""

@@ -21,6 +21,9 @@ Json: TypeAlias = "str | int | bool | Sequence[Json] | Mapping[str, Json] | None
 
 _LONE_SURROGATE = re.compile("[\ud800-\udfff]")
 
+_ENCODER = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"))
+_CANONICAL_ENCODER = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), sort_keys=True)
+
 MOST_DIGITS = 40  # no number in our formats needs more; longer ones would only cost time
 
 
@@ -77,7 +80,7 @@ def read_toml(text: str) -> Table:
 
 def json_line(data: Json) -> str:
     """Return `data` as JSON in one line, keys in the order given."""
-    return json.dumps(data, ensure_ascii=False, separators=(",", ":"))
+    return _ENCODER.encode(data)
 
 
 def canonical_json(data: Json) -> bytes:
@@ -86,7 +89,7 @@ def canonical_json(data: Json) -> bytes:
     For what `Json` may hold (no floats, keys of the basic plane) the standard encoder writes the canonical form if it
     sorts the keys, five times as fast as the rfc8785 package; the tests compare the two.
     """
-    return json.dumps(data, ensure_ascii=False, separators=(",", ":"), sort_keys=True).encode()
+    return _CANONICAL_ENCODER.encode(data).encode()
 
 
 def canonical_sha256(data: Json) -> str:
