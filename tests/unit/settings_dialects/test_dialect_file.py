@@ -153,3 +153,50 @@ def dialect_page() -> Path:
 
 def test_the_example_of_the_tests_uses_every_key_of_a_line() -> None:
     assert all(f"{key} =" in EVERY_KIND for key in (*dialect_file.LINE_KEYS, *dialect_file.SECTION_KEYS))
+
+
+QUESTIONS = """
+[session]
+ask_one = "tell {key}"
+reset = "forget all"
+ask_who = "who"
+who_answers = ["{family} {release} on {board}", "number {id}"]
+ask_battery = "how full"
+battery_answers = ["{volts} V{any}"]
+ask_attitude = "how held"
+attitude_answers = ["{roll} / {pitch}"]
+ask_character = "show {number}"
+character_answers = ["{number}: {bytes}"]
+set_character = "draw {number} as {bytes}"
+"""
+
+
+def test_questions_and_answers_go_out_and_come_back() -> None:
+    dialect = parse_dialect(HEAD + QUESTIONS, source="d.toml")
+    assert dialect.session.ask_who == "who"
+    assert [form.text for form in dialect.session.who_answers] == ["{family} {release} on {board}", "number {id}"]
+    assert dialect.session.set_character is not None
+    assert dialect.session.set_character.fill("3", "ff") == "draw 3 as ff"
+    assert parse_dialect(print_dialect(dialect), source="again") == dialect
+
+
+@pytest.mark.parametrize(
+    ("text", "key"),
+    [
+        ('ask_who = "who"', "who_answers"),
+        ('who_answers = ["{family} {release} {board} {id}"]', "who_answers"),
+        ('ask_who = "who"\nwho_answers = ["{family} {release} on {board}"]', "who_answers"),
+        ('ask_battery = "how"\nbattery_answers = ["{any}"]', "battery_answers"),
+        ('ask_attitude = "how"\nattitude_answers = ["{roll}"]', "attitude_answers"),
+        ('ask_character = "show"', "ask_character"),
+        ('set_character = "draw {number}"', "set_character"),
+        ('ask_one = "tell {volts}"', "ask_one"),
+        ('reset = "a\\nb"', "reset"),
+    ],
+)
+def test_a_question_without_its_answer_or_an_answer_that_tells_nothing_is_refused(text: str, key: str) -> None:
+    assert key in refusal("[session]\n" + text + "\n").what
+
+
+def test_a_slot_of_answers_has_no_place_in_a_listing() -> None:
+    assert "{volts}" in refusal('[[line]]\nid = "a"\nform = "{key} {volts}"\n').what

@@ -66,10 +66,21 @@ class Session:
         quiet_ms: after this much silence, in milliseconds, an answer is taken to be complete.
         line_end: what ends each line that is sent.
         prompt: what the console prints when it waits for a line.
+        ask_one: the line that asks for one setting, with `{key}`; it is answered as in the listing.
         set_one: the line that sets one setting, with `{key}` and `{value}`.
         save: the line that makes changes outlast a restart.
+        reset: the line that puts the defaults in force.
         restart: the line that restarts the controller.
         bootloader: the line that leads into the bootloader.
+        ask_who: the line that asks who the aircraft is.
+        who_answers: what the lines of the answer look like.
+        ask_battery: the line that asks for the voltage of the main battery.
+        battery_answers: what the lines of the answer look like.
+        ask_attitude: the line that asks how the aircraft is held.
+        attitude_answers: what the lines of the answer look like.
+        ask_character: the line that asks for one display character, with `{number}`.
+        character_answers: what the lines of the answer look like.
+        set_character: the line that stores one display character, with `{number}` and `{bytes}`.
         refusals: what the console answers when it refuses.
     """
 
@@ -78,10 +89,21 @@ class Session:
     quiet_ms: int = 500
     line_end: str = "\n"
     prompt: str = ""
+    ask_one: Form | None = None
     set_one: Form | None = None
     save: str = ""
+    reset: str = ""
     restart: str = ""
     bootloader: str = ""
+    ask_who: str = ""
+    who_answers: tuple[Form, ...] = ()
+    ask_battery: str = ""
+    battery_answers: tuple[Form, ...] = ()
+    ask_attitude: str = ""
+    attitude_answers: tuple[Form, ...] = ()
+    ask_character: Form | None = None
+    character_answers: tuple[Form, ...] = ()
+    set_character: Form | None = None
     refusals: tuple[Form, ...] = ()
 
 

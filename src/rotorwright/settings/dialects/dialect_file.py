@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import json
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from rotorwright.errors import SettingsError
 from rotorwright.settings.dialects.dialect import Dialect, LineForm, SectionForm, Session
-from rotorwright.settings.dialects.form import Form, FormFaultError, SlotKind
+from rotorwright.settings.dialects.form import LINE_SLOTS, Form, FormFaultError, SlotKind
 from rotorwright.settings.structured import DataFaultError, Table, read_toml
 
 if TYPE_CHECKING:
@@ -19,7 +19,31 @@ DIALECT_VERSION = 1
 TOP_KEYS = ("format", "version", "name", "text", "session", "section", "line")
 TEXT_KEYS = ("comments", "inline_comments", "quotes", "headings")
 SESSION_TEXTS = ("enter", "ask_all", "line_end", "prompt", "save", "restart", "bootloader")
-SESSION_KEYS = (*SESSION_TEXTS, "quiet_ms", "set_one", "refusals")
+LATER_SESSION_TEXTS = ("reset", "ask_who", "ask_battery", "ask_attitude")  # printed only where they say something
+SESSION_FORMS = {
+    "ask_one": (SlotKind.KEY,),
+    "ask_character": (SlotKind.NUMBER,),
+    "set_character": (SlotKind.NUMBER, SlotKind.BYTES),
+}
+"""Lines that are sent with something filled in, and the slots that each must have."""
+
+SESSION_ANSWERS = {
+    "who_answers": ("ask_who", (SlotKind.FAMILY, SlotKind.RELEASE, SlotKind.BOARD, SlotKind.BUILD, SlotKind.ID)),
+    "battery_answers": ("ask_battery", (SlotKind.VOLTS,)),
+    "attitude_answers": ("ask_attitude", (SlotKind.ROLL, SlotKind.PITCH)),
+    "character_answers": ("ask_character", (SlotKind.NUMBER, SlotKind.BYTES)),
+}
+"""Answers, each with the question that it belongs to and the slots that tell something in it."""
+
+SESSION_KEYS = (
+    *SESSION_TEXTS,
+    *LATER_SESSION_TEXTS,
+    *SESSION_FORMS,
+    *SESSION_ANSWERS,
+    "quiet_ms",
+    "set_one",
+    "refusals",
+)
 SECTION_KEYS = ("id", "form", "level", "close")
 LINE_TEXTS = ("name", "between", "joint", "on", "off")
 LINE_KEYS = ("id", "form", *LINE_TEXTS, "set_one")
@@ -110,19 +134,45 @@ def _dialect(document: Table) -> Dialect:
 
 def _session(table: Table) -> Session:
     known = Session()
-    texts = {key: table.text(key, getattr(known, key)) for key in SESSION_TEXTS}
+    texts = {key: table.text(key, getattr(known, key)) for key in (*SESSION_TEXTS, *LATER_SESSION_TEXTS)}
     for key, text in texts.items():
         if key != "line_end" and _breaks_line(text):
             table.fault(key, "it is sent as one line, so it has no line end in it")
     quiet_ms = table.whole("quiet_ms") if "quiet_ms" in table else known.quiet_ms
     if not 1 <= quiet_ms <= _LONGEST_QUIET_MS:
         table.fault("quiet_ms", f"{quiet_ms} is not between 1 and {_LONGEST_QUIET_MS} milliseconds")
+    facts: dict[str, Any] = {**texts}
+    facts |= {key: _filled_form(table, key, slots) for key, slots in SESSION_FORMS.items()}
+    facts |= {key: _answers(table, key) for key in SESSION_ANSWERS}
     return Session(
-        **texts,
+        **facts,
         quiet_ms=quiet_ms,
         set_one=_set_one(table),
         refusals=_forms(table, "refusals", allowed=(SlotKind.ANY,)),
     )
+
+
+def _filled_form(table: Table, key: str, slots: tuple[SlotKind, ...]) -> Form | None:
+    """Return the form of a line that is sent, if there is one; it has each of `slots`."""
+    if key not in table:
+        return None
+    form = _form(table, key, allowed=slots)
+    for kind in slots:
+        if kind not in form.slots:
+            table.fault(key, f"the slot {{{kind}}} is missing; without it the line asks nothing sure")
+    return form
+
+
+def _answers(table: Table, key: str) -> tuple[Form, ...]:
+    """Return the forms of an answer; question and answer are there together, or neither is."""
+    question, slots = SESSION_ANSWERS[key]
+    forms = _forms(table, key, allowed=(*slots, SlotKind.ANY))
+    if bool(forms) != bool(question in table and table.data[question]):
+        table.fault(key, f"it and {question} belong together")
+    for kind in slots if forms else ():
+        if kind is not SlotKind.BUILD and not any(kind in form.slots for form in forms):
+            table.fault(key, f"no form has the slot {{{kind}}}, so the answer would not tell it")
+    return forms
 
 
 def _section(entry: Table) -> SectionForm:
@@ -164,9 +214,7 @@ def _forms(table: Table, key: str, *, allowed: tuple[SlotKind, ...]) -> tuple[Fo
     return tuple(_checked_form(table, key, text, allowed=allowed) for text in table.texts(key))
 
 
-def _form(
-    table: Table, key: str, *, states: tuple[str, ...] = (), allowed: tuple[SlotKind, ...] = tuple(SlotKind)
-) -> Form:
+def _form(table: Table, key: str, *, states: tuple[str, ...] = (), allowed: tuple[SlotKind, ...] = LINE_SLOTS) -> Form:
     return _checked_form(table, key, table.text(key), states=states, allowed=allowed)
 
 
@@ -228,8 +276,15 @@ def _session_lines(session: Session) -> Iterator[str]:
     for key in SESSION_TEXTS:
         yield _pair(key, getattr(session, key))
     yield f"quiet_ms = {session.quiet_ms}"
-    if session.set_one:
-        yield _pair("set_one", session.set_one.text)
+    yield from (_pair(key, text) for key in LATER_SESSION_TEXTS if (text := getattr(session, key)))
+    for key in ("set_one", *SESSION_FORMS):
+        form: Form | None = getattr(session, key)
+        if form is not None:
+            yield _pair(key, form.text)
+    for key in SESSION_ANSWERS:
+        forms: tuple[Form, ...] = getattr(session, key)
+        if forms:
+            yield _list_pair(key, (form.text for form in forms))
     yield _list_pair("refusals", (form.text for form in session.refusals))
 
 

@@ -33,6 +33,16 @@ class SlotKind(StrEnum):
     STATE = "state"  # the sign or word that says on or off
     SECTION = "section"  # name of a section or number of a profile
     ANY = "any"  # whatever stands there; it means nothing
+    FAMILY = "family"  # the firmware family; this one and those below stand only in questions and answers
+    RELEASE = "release"  # the release that runs
+    BOARD = "board"  # name of the board in the words of the release
+    BUILD = "build"  # git hash of the build
+    ID = "id"  # unique id of the microcontroller: 24 hexadecimal digits
+    VOLTS = "volts"  # voltage of the main battery
+    ROLL = "roll"  # degrees, positive with the right side down
+    PITCH = "pitch"  # degrees, positive with the nose up
+    NUMBER = "number"  # number of a display character, from 0
+    BYTES = "bytes"  # a display character: 108 hexadecimal digits, two for each of its 54 bytes
 
 
 class FormFaultError(Exception):
@@ -59,6 +69,9 @@ class Literal:
 
 Piece: TypeAlias = Literal | Blank | SlotKind
 Span: TypeAlias = tuple[int, int]
+
+LINE_SLOTS = tuple(SlotKind)[: tuple(SlotKind).index(SlotKind.FAMILY)]
+"""The slots of listings; all others belong to questions and answers."""
 
 _WORDS = frozenset({SlotKind.KEY, SlotKind.ROW})
 _TO_THE_END = frozenset({SlotKind.VALUES, SlotKind.PAIRS})

@@ -52,12 +52,14 @@ class ListedSetting:
         key: its name there, words with one blank between.
         values: the exact texts of its values; `on` or `off` for a flag; none where its presence says all.
         spans: where each value stands in the text of its line.
+        is_flag: whether a sign or word says on or off.
     """
 
     section: tuple[str, ...]
     key: str
     values: tuple[str, ...]
     spans: tuple[Span, ...] = field(compare=False)
+    is_flag: bool = False
 
     @property
     def name(self) -> str:
@@ -243,7 +245,7 @@ def _settings(
         yield ListedSetting(section, key, (), ())
     elif held.kind is SlotKind.STATE:
         state = ON if text[held.start : held.end] == family.on else OFF
-        yield ListedSetting(section, key, (state,), ((held.start, held.end),))
+        yield ListedSetting(section, key, (state,), ((held.start, held.end),), is_flag=True)
     elif held.kind is SlotKind.PAIRS:
         for name, span in _pairs(text, held, family.joint, quotes):
             yield ListedSetting(section, f"{key} {name}" if key else name, (text[slice(*span)],), (span,))
@@ -263,6 +265,12 @@ def _spans(text: str, part: Part, between: str, quotes: tuple[str, ...]) -> Iter
         yield from _words(text, part.start, part.end, quotes)
     elif part.start < part.end:
         yield from _separated(text, part.start, part.end, between)
+
+
+def split_values(text: str, between: str, quotes: tuple[str, ...]) -> tuple[str, ...]:
+    """Return the single values in a text that `{values}` stands for, as they are read from a line."""
+    part = Part(SlotKind.VALUES, 0, len(text))
+    return tuple(text[slice(*span)] for span in _spans(text, part, between, quotes))
 
 
 def _words(text: str, start: int, end: int, quotes: tuple[str, ...]) -> Iterator[Span]:
