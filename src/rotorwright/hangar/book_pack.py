@@ -14,7 +14,7 @@ from rotorwright.hangar.files import disk_error
 if TYPE_CHECKING:
     from pathlib import Path
 
-_PLACES = ("book.toml", "classes.toml", "catalogues/*/*.json", "notes/*.toml", "display/*.bin")
+_PLACES = ("book.toml", "classes.toml", "catalogues/*/*.json", "notes/*.toml", "constraints/*.toml", "display/*.bin")
 _ZIP_BIRTH = (1980, 1, 1, 0, 0, 0)  # the earliest moment of the format: the same book gives the same bytes
 
 

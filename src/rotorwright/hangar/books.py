@@ -20,6 +20,7 @@ from rotorwright.hangar.book_parts import BOOK_FILE, BookParts, open_parts
 from rotorwright.hangar.errors import BookFormError, NewerBookError
 from rotorwright.settings.catalogue import parse_catalogue
 from rotorwright.settings.classes import parse_classes
+from rotorwright.settings.constraints import parse_constraints
 from rotorwright.settings.notes import parse_notes
 from rotorwright.settings.structured import DataFaultError, Table, likely, read_toml
 
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
 
     from rotorwright.settings.catalogue import Catalogue
     from rotorwright.settings.classes import SettingClasses
+    from rotorwright.settings.constraints import Constraints
     from rotorwright.settings.notes import ChangeNotes
 
     _T = TypeVar("_T")
@@ -44,6 +46,7 @@ _DIGEST = re.compile(r"[0-9a-f]{64}\Z")
 _read_catalogue = lru_cache(maxsize=8)(parse_catalogue)
 _read_notes = lru_cache(maxsize=8)(parse_notes)
 _read_classes = lru_cache(maxsize=8)(parse_classes)
+_read_constraints = lru_cache(maxsize=8)(parse_constraints)
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +113,20 @@ class ReleaseBook:
         """Which settings belong to the board or its sensors, and what settings are for."""
         return self._parsed("classes.toml", lambda data, source: _read_classes(_utf8(data, source), source=source))
 
+    def constraints(self, release: str) -> Constraints | None:
+        """Return what has to hold between the settings of this release line.
+
+        Raises:
+            ConstraintsError: the part is there but cannot be read.
+            BookFormError: it is about another family or another release than its place says.
+        """
+        name = f"constraints/{release}.toml"
+        found = self._parsed(name, lambda data, source: _read_constraints(_utf8(data, source), source=source))
+        if found is not None and (found.family, found.release) != (self.family, release):
+            words = f"it is about {found.family} {found.release}, not {self.family} {release}"
+            raise _bad_part(self._parts.source(name), words)
+        return found
+
     def characters(self, release: str) -> bytes | None:
         """Return the display characters of this release line, 16384 bytes.
 
@@ -121,6 +138,21 @@ class ReleaseBook:
     def _parsed(self, name: str, parse: Callable[[bytes, str], _T]) -> _T | None:
         data = self._parts.read(name)
         return None if data is None else parse(data, self._parts.source(name))
+
+
+@dataclass(frozen=True, slots=True)
+class _NoParts:
+    """What there is without a book: nothing."""
+
+    def read(self, _name: str) -> None:
+        return None
+
+    def source(self, name: str) -> str:
+        return f"no release book, part {name}"
+
+
+EMPTY_BOOK = ReleaseBook("no release book", "", (), (), _NoParts())
+"""The book that knows nothing, where there is none."""
 
 
 def read_book(path: Path) -> ReleaseBook:

@@ -140,6 +140,32 @@ class KeptNameError(KeptFileError):
     blame = Blame.OURS
 
 
+class DefaultsError(StorageError):
+    """Captured defaults cannot be added to the library, or not be found in it."""
+
+    id = "storage.defaults"
+
+
+class DefaultsNotUsableError(DefaultsError):
+    """What was given cannot be the defaults of a release on a board."""
+
+    id = "storage.defaults-not-usable"
+    blame = Blame.INPUT
+
+
+class UnknownDefaultsError(DefaultsError):
+    """The library has no entry of this number."""
+
+    id = "storage.unknown-defaults"
+    blame = Blame.INPUT
+
+
+class DamagedDefaultsError(DefaultsError):
+    """An entry of the library cannot be read as it was captured."""
+
+    id = "storage.defaults-damaged"
+
+
 class BookError(StorageError):
     """A release book, or a part of it, cannot be used."""
 

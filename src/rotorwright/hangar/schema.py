@@ -38,7 +38,7 @@ class Migrations:
         return self.revisions[-1]
 
 
-SHIPPED = Migrations(revisions=("0001",), folders=(_SCRIPTS / "versions",))
+SHIPPED = Migrations(revisions=("0001", "0002"), folders=(_SCRIPTS / "versions",))
 
 
 def bring_sqlite_up_to_date(engine: Engine, database: Path, migrations: Migrations = SHIPPED) -> None:

@@ -130,12 +130,12 @@ class Hangar:
             "airframe": airframe,
             "seen_at": at,
         }
-        with self._writing() as connection:
+        with self.writing() as connection:
             connection.execute(insert(SIGHTINGS).values(sighting))
 
     def aircraft(self) -> tuple[AircraftRow, ...]:
         """Return every aircraft as last seen, in the order of their first arrival."""
-        with self._reading() as connection:
+        with self.reading() as connection:
             sightings = connection.execute(select(SIGHTINGS).order_by(SIGHTINGS.c.number)).all()
         known: dict[str, AircraftRow] = {}
         for sighting in sightings:
@@ -144,14 +144,14 @@ class Hangar:
 
     def new_changeover(self, unique_id: str, at: str) -> str:
         """Begin a changeover of this aircraft and return its id."""
-        with self._writing() as connection:
+        with self.writing() as connection:
             new = insert(CHANGEOVERS).values(unique_id=unique_id, started_at=at).returning(CHANGEOVERS.c.number)
             number = connection.execute(new).scalar_one()
         return _id_of(number)
 
     def changeovers(self) -> tuple[ChangeoverRow, ...]:
         """Return every changeover, oldest first."""
-        with self._reading() as connection:
+        with self.reading() as connection:
             rows = connection.execute(select(CHANGEOVERS).order_by(CHANGEOVERS.c.number)).all()
         return tuple(ChangeoverRow(_id_of(row.number), row.unique_id, row.started_at) for row in rows)
 
@@ -177,7 +177,7 @@ class Hangar:
         """
         number = self._number(changeover_id)
         try:
-            with self._writing() as connection:
+            with self.writing() as connection:
                 start = self._start(connection, number)
                 last = _last_event(connection, number)
                 event = next_event(last, kind, facts, at, start=start)
@@ -197,11 +197,21 @@ class Hangar:
         """
         number = self._number(changeover_id)
         wanted = select(EVENTS).where(EVENTS.c.changeover == number).order_by(EVENTS.c.sequence)
-        with self._reading() as connection:
+        with self.reading() as connection:
             start = self._start(connection, number)
             events = tuple(_event(row) for row in connection.execute(wanted))
         verify_chain(events, start=start)
         return events
+
+    def kept_folder(self, name: str) -> Path:
+        """Return the folder `name` of the hangar, for files that belong to no changeover; it exists.
+
+        Raises:
+            KeptNameError: the name could lead elsewhere.
+            DiskError: the folder cannot be made.
+        """
+        check_kept_name(name)
+        return _made_folder(self._folder / name)
 
     def folder_of(self, changeover_id: str) -> Path:
         """Return the folder for the files of this changeover; it exists.
@@ -211,14 +221,9 @@ class Hangar:
             DiskError: the folder cannot be made.
         """
         number = self._number(changeover_id)
-        with self._reading() as connection:
+        with self.reading() as connection:
             self._start(connection, number)
-        folder = self._folder / CHANGEOVERS_FOLDER / _id_of(number)
-        try:
-            _make_folder(folder)
-        except OSError as error:
-            raise disk_error(error, folder, act="made") from error
-        return folder
+        return _made_folder(self._folder / CHANGEOVERS_FOLDER / _id_of(number))
 
     def keep(self, changeover_id: str, name: str, data: bytes) -> KeptFile:
         """Keep `data` under `name` in the changeover's folder; see `files.write_kept_file`."""
@@ -251,12 +256,14 @@ class Hangar:
             yield
 
     @contextlib.contextmanager
-    def _reading(self) -> Iterator[Connection]:
+    def reading(self) -> Iterator[Connection]:
+        """Hand out a connection for one transaction that reads. For the modules of the hangar."""
         with database_errors(self._place), self._engine.begin() as connection:
             yield connection
 
     @contextlib.contextmanager
-    def _writing(self) -> Iterator[Connection]:
+    def writing(self) -> Iterator[Connection]:
+        """Hand out a connection for one transaction that writes, committed when the block ends."""
         with database_errors(self._place), for_writing(self._engine).begin() as connection:
             yield connection
 
@@ -287,6 +294,14 @@ def _closed_on_error(engine: Engine) -> Iterator[None]:
     except BaseException:
         engine.dispose()
         raise
+
+
+def _made_folder(folder: Path) -> Path:
+    try:
+        _make_folder(folder)
+    except OSError as error:
+        raise disk_error(error, folder, act="made") from error
+    return folder
 
 
 def _make_folder(folder: Path) -> None:

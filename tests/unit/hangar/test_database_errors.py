@@ -59,14 +59,14 @@ def test_a_full_disk_adds_nothing_and_the_next_event_fits_the_chain(tmp_path: Pa
     with Hangar.open(tmp_path) as hangar:
         name = hangar.new_changeover(ONE, NOON)
         first = hangar.append(name, "noted", {}, NOON)
-        with hangar._reading() as connection:  # the pool has one idle connection, so this limit is the next writer's
+        with hangar.reading() as connection:  # the pool has one idle connection, so this limit is the next writer's
             pages = connection.exec_driver_sql("PRAGMA page_count").scalar_one()
             connection.exec_driver_sql(f"PRAGMA max_page_count = {pages}")
         with pytest.raises(DiskFullError) as caught:
             hangar.append(name, "noted", {"filler": "x" * 100_000}, NOON)
         assert "as it was" in caught.value.state
         assert hangar.events(name) == (first,)
-        with hangar._reading() as connection:
+        with hangar.reading() as connection:
             connection.exec_driver_sql("PRAGMA max_page_count = 1000000")
         second = hangar.append(name, "noted", {}, NOON, expected_sequence=2)
         assert hangar.events(name) == (first, second)

@@ -18,6 +18,7 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import inspect
 
 from rotorwright.hangar.database import sqlite_engine
+from rotorwright.hangar.defaults_library import DefaultsLibrary
 from rotorwright.hangar.errors import HangarDamagedError, NewerHangarError
 from rotorwright.hangar.schema import SHIPPED, Migrations, bring_sqlite_up_to_date
 from rotorwright.hangar.store import Hangar
@@ -25,13 +26,14 @@ from rotorwright.hangar.tables import METADATA
 
 DATA = Path(__file__).parent / "data"
 UNIQUE_ID = "0f1e2d3c4b5a69788796a5b4"
+COPY = f"hangar-{SHIPPED.newest}.bak"
 
-REVISION_0002 = """
+REVISION_0003 = """
 import os, signal
 import sqlalchemy as sa
 from alembic import op
 
-revision, down_revision = "0002", "0001"
+revision, down_revision = "0003", "0002"
 
 def upgrade():
     op.create_table("pilots", sa.Column("name", sa.Text))
@@ -40,16 +42,16 @@ def upgrade():
 """
 
 
-def old_hangar(folder: Path, form: str = "0001") -> Path:
+def old_hangar(folder: Path, form: str = SHIPPED.newest) -> Path:
     folder.mkdir(exist_ok=True)
     return Path(shutil.copyfile(DATA / f"hangar-form-{form}.db", folder / "hangar.db"))
 
 
-def two_forms(folder: Path, end: str = "pass") -> Migrations:
+def one_more_form(folder: Path, end: str = "pass") -> Migrations:
     """Return the shipped migrations and one more, of tomorrow, that ends as told."""
     folder.mkdir()
-    (folder / "revision_0002.py").write_text(REVISION_0002.format(end=end))
-    return Migrations(("0001", "0002"), (*SHIPPED.folders, folder))
+    (folder / "revision_0003.py").write_text(REVISION_0003.format(end=end))
+    return Migrations((*SHIPPED.revisions, "0003"), (*SHIPPED.folders, folder))
 
 
 def migrate(database: Path, migrations: Migrations) -> None:
@@ -125,11 +127,11 @@ def test_an_older_hangar_is_copied_first_and_then_migrated(tmp_path: Path) -> No
     database = old_hangar(tmp_path / "hangar")
     before = database.read_bytes()
     events = rows(database, "SELECT * FROM events")
-    migrate(database, two_forms(tmp_path / "more"))
-    assert rows(database, "SELECT version_num FROM alembic_version") == [("0002",)]
+    migrate(database, one_more_form(tmp_path / "more"))
+    assert rows(database, "SELECT version_num FROM alembic_version") == [("0003",)]
     assert rows(database, "SELECT * FROM pilots") == [("first",)]
     assert rows(database, "SELECT * FROM events") == events
-    copy = tmp_path / "hangar" / "hangar-0001.bak"
+    copy = tmp_path / "hangar" / COPY
     assert rows(copy, "SELECT * FROM events") == events
     assert len(copy.read_bytes()) == len(before)
 
@@ -139,25 +141,49 @@ def test_what_is_only_in_the_write_ahead_log_is_in_the_copy_too(tmp_path: Path) 
     with Hangar.open(tmp_path / "hangar") as still_open:
         still_open.append("c0001", "late", {}, "2026-11-03T00:00:00Z")
         assert (tmp_path / "hangar" / "hangar.db-wal").stat().st_size > 0
-        migrate(database, two_forms(tmp_path / "more"))
+        migrate(database, one_more_form(tmp_path / "more"))
     late = "SELECT count(*) FROM events WHERE kind = 'late'"
-    assert rows(tmp_path / "hangar" / "hangar-0001.bak", late) == [(1,)]
+    assert rows(tmp_path / "hangar" / COPY, late) == [(1,)]
     assert rows(database, late) == [(1,)]
+
+
+def test_the_first_form_shipped_becomes_the_newest_and_its_copy_keeps_the_old_one(tmp_path: Path) -> None:
+    database = old_hangar(tmp_path, "0001")
+    events = rows(database, "SELECT * FROM events")
+    Hangar.open(tmp_path).close()
+    assert rows(database, "SELECT version_num FROM alembic_version") == [(SHIPPED.newest,)]
+    assert rows(database, "SELECT * FROM events") == events
+    assert rows(tmp_path / "hangar-0001.bak", "SELECT version_num FROM alembic_version") == [("0001",)]
+
+
+def test_captured_defaults_of_the_second_form_are_still_listed(tmp_path: Path) -> None:
+    old_hangar(tmp_path, "0002")
+    with Hangar.open(tmp_path) as hangar:
+        (row,) = DefaultsLibrary(hangar).entries()
+    assert (row.number, row.family, row.release, row.board, row.read_by) == (
+        1,
+        "Thornbill",
+        "5.2.0",
+        "Corvane One",
+        "mavlink",
+    )
 
 
 def test_a_second_copy_takes_another_name(tmp_path: Path) -> None:
     database = old_hangar(tmp_path / "hangar")
-    (tmp_path / "hangar" / "hangar-0001.bak").write_text("an earlier copy")
-    migrate(database, two_forms(tmp_path / "more"))
-    assert (tmp_path / "hangar" / "hangar-0001.bak").read_text() == "an earlier copy"
-    assert rows(tmp_path / "hangar" / "hangar-0001-2.bak", "SELECT version_num FROM alembic_version") == [("0001",)]
+    (tmp_path / "hangar" / COPY).write_text("an earlier copy")
+    migrate(database, one_more_form(tmp_path / "more"))
+    assert (tmp_path / "hangar" / COPY).read_text() == "an earlier copy"
+    assert rows(tmp_path / "hangar" / f"hangar-{SHIPPED.newest}-2.bak", "SELECT version_num FROM alembic_version") == [
+        (SHIPPED.newest,)
+    ]
 
 
 def test_a_migration_that_fails_leaves_the_old_form(tmp_path: Path) -> None:
     database = old_hangar(tmp_path / "hangar")
     with pytest.raises(ZeroDivisionError):
-        migrate(database, two_forms(tmp_path / "more", end="1 / 0"))
-    assert rows(database, "SELECT version_num FROM alembic_version") == [("0001",)]
+        migrate(database, one_more_form(tmp_path / "more", end="1 / 0"))
+    assert rows(database, "SELECT version_num FROM alembic_version") == [(SHIPPED.newest,)]
     assert rows(database, "SELECT name FROM sqlite_master WHERE name = 'pilots'") == []
     Hangar.open(tmp_path / "hangar").close()
 
@@ -168,33 +194,34 @@ from pathlib import Path
 from rotorwright.hangar.database import sqlite_engine
 from rotorwright.hangar.schema import SHIPPED, Migrations, bring_sqlite_up_to_date
 database, more = map(Path, sys.argv[1:])
-bring_sqlite_up_to_date(sqlite_engine(database), database, Migrations(("0001", "0002"), (*SHIPPED.folders, more)))
+forms = Migrations((*SHIPPED.revisions, "0003"), (*SHIPPED.folders, more))
+bring_sqlite_up_to_date(sqlite_engine(database), database, forms)
 """
 
 
 @pytest.mark.skipif(os.name == "nt", reason="needs a signal that nothing can catch")
 def test_a_kill_inside_a_migration_leaves_the_old_form_and_the_next_start_finishes_it(tmp_path: Path) -> None:
     database = old_hangar(tmp_path / "hangar")
-    two_forms(tmp_path / "killing", end="os.kill(os.getpid(), signal.SIGKILL)")
+    one_more_form(tmp_path / "killing", end="os.kill(os.getpid(), signal.SIGKILL)")
     killed = subprocess.run(
         [sys.executable, "-c", KILLED_MIGRATION, str(database), str(tmp_path / "killing")], check=False, timeout=60
     )
     assert killed.returncode == -signal.SIGKILL
-    assert rows(database, "SELECT version_num FROM alembic_version") == [("0001",)]
+    assert rows(database, "SELECT version_num FROM alembic_version") == [(SHIPPED.newest,)]
     Hangar.open(tmp_path / "hangar").close()
-    migrate(database, two_forms(tmp_path / "more"))
+    migrate(database, one_more_form(tmp_path / "more"))
     assert rows(database, "SELECT * FROM pilots") == [("first",)]
 
 
 def test_a_newer_hangar_is_refused_in_words_and_nothing_is_touched(tmp_path: Path) -> None:
     folder = tmp_path / "hangar"
     database = old_hangar(folder)
-    migrate(database, two_forms(tmp_path / "more"))
+    migrate(database, one_more_form(tmp_path / "more"))
     before = digests(folder)
     with pytest.raises(NewerHangarError) as caught:
         Hangar.open(folder)
-    assert caught.value.facts["found"] == "0002"
-    assert "knows 0001" in caught.value.what
+    assert caught.value.facts["found"] == "0003"
+    assert "knows 0001, 0002" in caught.value.what
     assert "nothing in the hangar was touched" in caught.value.state
     assert "newer Rotorwright" in caught.value.todo
     assert digests(folder) == before

@@ -64,7 +64,7 @@ def test_a_folder_that_is_a_file_is_refused_in_words(tmp_path: Path) -> None:
 
 def test_every_commit_reaches_the_disk(hangar: Hangar) -> None:
     # SQLite documentation, PRAGMA synchronous: 2 is FULL.
-    with hangar._reading() as connection:
+    with hangar.reading() as connection:
         assert connection.exec_driver_sql("PRAGMA journal_mode").scalar() == "wal"
         assert connection.exec_driver_sql("PRAGMA synchronous").scalar() == 2
         assert connection.exec_driver_sql("PRAGMA foreign_keys").scalar() == 1
