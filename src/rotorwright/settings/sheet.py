@@ -11,13 +11,15 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from rotorwright.errors import SettingsError, WorkflowError
-from rotorwright.settings.decisions import Arrival, Decision, DecisionKind, Option, Write
+from rotorwright.settings.by_hand import by_hand_option, refuse_claimed_twice
+from rotorwright.settings.decisions import BY_HAND, Arrival, Decision, DecisionKind, Option, Write
 from rotorwright.settings.structured import DataFaultError, Table, canonical_sha256, json_line, likely, read_json
 from rotorwright.settings.values import SettingType, Value, ValueNotInTypeError
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
 
+    from rotorwright.settings.catalogue import Catalogue
     from rotorwright.settings.structured import Json
 
 SHEET_FORMAT = "rotorwright-carry-over-sheet"
@@ -118,9 +120,11 @@ class CarryOverSheet:
 
         Raises:
             UndecidedSettingsError: something held is not decided.
+            ClaimedTwiceError: two decisions are to write, or to become, one setting.
         """
         if self.undecided:
             raise _undecided_error(self.undecided)
+        refuse_claimed_twice(self.decisions)
         return tuple(
             sorted((each for one in self.decisions for each in one.writes_in_force), key=lambda each: each.name)
         )
@@ -149,13 +153,37 @@ class CarryOverSheet:
             NotHeldError: nothing is held under this name.
             UnknownOptionError: the decision has no such option.
         """
+        held = self._held_on(name)
+        if option_key not in {option.key for option in held.options}:
+            raise _unknown_option(name, option_key, held)
+        return self._with(held, replace(held, chosen=option_key))
+
+    def decide_by_hand(
+        self, name: str, writes: Iterable[Write], *, new_catalogue: Catalogue | None = None
+    ) -> CarryOverSheet:
+        """Return a sheet where the held decision on `name` is decided by a person's own values.
+
+        They become its option `by-hand`, in place of an earlier one. Without a catalogue only names and types are
+        judged, as far as the sheet knows them.
+
+        Raises:
+            NotHeldError: nothing is held under this name.
+            ByHandRefusedError: a name is none of the new release or is decided on elsewhere, or a value is outside
+                type, range or labels.
+        """
+        held = self._held_on(name)
+        option = by_hand_option(self, held, tuple(writes), new_catalogue)
+        options = (*(each for each in held.options if each.key != BY_HAND), option)
+        return self._with(held, replace(held, options=options, chosen=BY_HAND))
+
+    def _held_on(self, name: str) -> Decision:
         held = next((each for each in self.held if name in each.found), None)
         if held is None:
             raise _not_held(name, self.held)
-        if option_key not in {option.key for option in held.options}:
-            raise _unknown_option(name, option_key, held)
-        decided = replace(held, chosen=option_key)
-        return replace(self, decisions=tuple(decided if each is held else each for each in self.decisions))
+        return held
+
+    def _with(self, old: Decision, new: Decision) -> CarryOverSheet:
+        return replace(self, decisions=tuple(new if each is old else each for each in self.decisions))
 
     def expected_settings(self, new_defaults: Mapping[str, Value]) -> dict[str, Value]:
         """Return every value that the aircraft should hold as left, sorted by name.
@@ -164,6 +192,7 @@ class CarryOverSheet:
 
         Raises:
             UndecidedSettingsError: something held is not decided.
+            ClaimedTwiceError: two decisions are to write, or to become, one setting.
         """
         return dict(sorted({**new_defaults, **{each.name: each.value for each in self.writes}}.items()))
 

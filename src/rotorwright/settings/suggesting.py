@@ -8,12 +8,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from rotorwright.settings.decisions import DecisionKind, Option, Rule, Write, to_new_name
 from rotorwright.settings.laws import Linear, convert
 from rotorwright.settings.meanings import meaning_change
-from rotorwright.settings.successors import SettingDescription, describe, describe_value, likeliest_successors
+from rotorwright.settings.successors import (
+    SettingDescription,
+    describe,
+    describe_value,
+    likeliest_successors,
+    touches_danger,
+)
 from rotorwright.settings.successors.units import exact_factor
 from rotorwright.settings.values import SettingType, Value, ValueNotInTypeError
 
@@ -38,14 +45,25 @@ def with_suggestions(sides: Sides, decisions: Sequence[Decision], arrivals: Sequ
         return list(decisions)
     vanished = [each for each in decisions if _has_vanished(sides, each)]
     names = [each.name for each in arrivals if not _was_known(sides, each.name)]
-    found = likeliest_successors(
-        [_old_description(sides, each) for each in vanished],
-        [_new_description(sides, name) for name in names],
-        old_listing=sorted(name for each in decisions for name in each.found),
-        new_listing=sorted({*sides.inputs.new_defaults, *(sides.inputs.new_catalogue or ())}),
+    found = _search(
+        tuple(_old_description(sides, each) for each in vanished),
+        tuple(_new_description(sides, name) for name in names),
+        tuple(sorted(name for each in decisions for name in each.found)),
+        tuple(sorted({*sides.inputs.new_defaults, *(sides.inputs.new_catalogue or ())})),
     )
     by_name = {each.old: each for each in found}
     return [_suggested(sides, each, by_name[each.found[0]]) if _is_asked(each) else each for each in decisions]
+
+
+@lru_cache(maxsize=32)
+def _search(
+    vanished: tuple[SettingDescription, ...],
+    arrived: tuple[SettingDescription, ...],
+    old_listing: tuple[str, ...],
+    new_listing: tuple[str, ...],
+) -> tuple[Suggestion, ...]:
+    """Search once for all aircraft of a fleet that ask the same."""
+    return likeliest_successors(vanished, arrived, old_listing=old_listing, new_listing=new_listing)
 
 
 def _is_asked(decision: Decision) -> bool:
@@ -85,7 +103,9 @@ def _suggested(sides: Sides, decision: Decision, suggestion: Suggestion) -> Deci
     options = {name: _option(sides, name, each) for name, each in fits.items() if each.value is not None}
     first = [options[name] for name in likeliest if name in options and suggestion.may_be_offered_first]
     rest = [each for each in options.values() if each not in first]
-    reason = decision.reason.removesuffix(_ASKS) + f" {_words(suggestion, fits)}{_ASKS}"
+    dangerous = [_old_description(sides, decision), *(_new_description(sides, name) for name in fits)]
+    words = _words(suggestion, fits, is_dangerous=bool(fits) and any(map(touches_danger, dangerous)))
+    reason = f"{decision.reason.removesuffix(_ASKS)} {words}{_ASKS}"
     return replace(decision, reason=reason, options=(*first, *decision.options, *rest))
 
 
@@ -97,12 +117,12 @@ def _option(sides: Sides, name: str, carried: _Carried) -> Option:
     return Option(to_new_name(name), words, () if is_default else (Write(name, carried.value),))
 
 
-def _words(suggestion: Suggestion, fits: dict[str, _Carried]) -> str:
+def _words(suggestion: Suggestion, fits: dict[str, _Carried], *, is_dangerous: bool) -> str:
     parts = [_likeliest_words(suggestion)]
-    if suggestion.new is not None and not suggestion.may_be_offered_first:
-        parts.append("Arming, motors or failsafe may depend on it, so look it up before you take any.")
     if suggestion.runners_up:
         parts.append(f"{'Other' if suggestion.new else 'New'} names to look at: {', '.join(suggestion.runners_up)}.")
+    if is_dangerous:
+        parts.append("Arming, motors or failsafe may depend on it: look it up before you take any.")
     parts += [f"{name} is not offered: {each.words}." for name, each in fits.items() if each.value is None]
     return " ".join(parts)
 
@@ -142,7 +162,8 @@ def _carried(sides: Sides, decision: Decision, name: str) -> _Carried:
 def _by_meaning(ours: Value, old: Setting | None, new: Setting | None, type_: SettingType) -> _Carried:
     change = meaning_change(old, new, ours)
     if change is None:
-        return _as_it_stands(ours, new, type_)
+        carried = _as_it_stands(ours, new, type_)
+        return replace(carried, words="; ".join(filter(None, (_unit_in_doubt(old, new), carried.words))))
     if change.rule is Rule.LABEL_MOVED:
         return _Carried(change.followed, change.words)
     assert old is not None
@@ -151,6 +172,12 @@ def _by_meaning(ours: Value, old: Setting | None, new: Setting | None, type_: Se
     if factor is None:
         return _Carried(None, f"{change.words}, and there is no exact conversion")
     return _converted(ours, factor, type_, f"converted from {ours.text} {old.unit}")
+
+
+def _unit_in_doubt(old: Setting | None, new: Setting | None) -> str:
+    if old is None or new is None or old.unit == new.unit:
+        return ""
+    return f"it counts in {new.unit}, yours had no unit" if new.unit else f"yours counted in {old.unit}, it has no unit"
 
 
 def _as_it_stands(ours: Value, new: Setting | None, type_: SettingType) -> _Carried:
