@@ -180,7 +180,7 @@ def test_where_the_aircrafts_own_defaults_differ_from_the_book_the_plan_is_made_
     assert sum(isinstance(heard, PlanSummary) for heard in run.person.heard) == 2
     assert _kinds(bench).count(EventKind.SHEET_MADE) == 2
     sheets = [event for event in bench.events() if event.kind == EventKind.SHEET_MADE]
-    assert "differ from the book" in str(sheets[1].facts["because"])
+    assert "not those expected" in str(sheets[1].facts["because"])
     assert bytes(bench.memories.display) == characters("6.0")
 
 

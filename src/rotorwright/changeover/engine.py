@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from rotorwright.changeover import plan, prove, receive, restore, roll_back, sign, write
+from rotorwright.changeover import learn, plan, prove, receive, restore, roll_back, sign, write
 from rotorwright.changeover.errors import ChangeoverOverError
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.steps import Step, StepRule, next_step, standing
@@ -22,6 +22,8 @@ PERFORM: dict[Step, Callable[[Workshop], None]] = {
     Step.MAKE_SHEET: plan.make_sheet,
     Step.DECIDE: plan.decide,
     Step.ACCEPT: plan.accept,
+    Step.ACCEPT_WRITE: plan.accept_write,
+    Step.LEARN_OLD_DEFAULTS: learn.learn_old_defaults,
     Step.SAVE_OLD_IMAGE: write.save_old_image,
     Step.WRITE_IMAGE: write.write_image,
     Step.START: write.start,

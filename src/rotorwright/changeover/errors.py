@@ -18,10 +18,10 @@ class BoardNotInBookError(WorkflowError):
     id = "changeover.board-not-in-book"
 
 
-class CatalogueMissingError(WorkflowError):
-    """Nobody knows what the settings of a release mean: neither the aircraft nor the book."""
+class PartUnknownError(WorkflowError):
+    """Nobody says which microcontroller the board has, so nobody knows its flash."""
 
-    id = "changeover.catalogue-missing"
+    id = "changeover.part-unknown"
 
 
 class ImageBoardMismatchError(ImageError):

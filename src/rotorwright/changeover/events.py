@@ -20,6 +20,10 @@ class EventKind(StrEnum):
     SHEET_MADE = "sheet-made"
     HELD_DECIDED = "held-decided"
     PLAN_ACCEPTED = "plan-accepted"
+    WRITE_ACCEPTED = "write-accepted"
+    OLD_DEFAULTS_WANTED = "old-defaults-wanted"
+    OLD_DEFAULTS_KNOWN = "old-defaults-known"
+    NEW_DEFAULTS_EXPECTED = "new-defaults-expected"
     GATE_PASSED = "gate-passed"
     BOOTLOADER_WANTED = "bootloader-wanted"
     BOOTLOADER_ANSWERED = "bootloader-answered"
@@ -55,6 +59,10 @@ WORDS: dict[EventKind, str] = {
     EventKind.SHEET_MADE: "Carry-over sheet made",
     EventKind.HELD_DECIDED: "A held setting decided",
     EventKind.PLAN_ACCEPTED: "Plan accepted",
+    EventKind.WRITE_ACCEPTED: "Write accepted; the settings are decided after it",
+    EventKind.OLD_DEFAULTS_WANTED: "Allowed to reset the old release to its defaults, to read them",
+    EventKind.OLD_DEFAULTS_KNOWN: "Defaults of the old release known",
+    EventKind.NEW_DEFAULTS_EXPECTED: "Defaults of the new release expected, from the library",
     EventKind.GATE_PASSED: "Gate passed",
     EventKind.BOOTLOADER_WANTED: "Allowed to go into the bootloader",
     EventKind.BOOTLOADER_ANSWERED: "Bootloader answered",

@@ -17,6 +17,7 @@ class Gate(StrEnum):
     NOTHING_HELD = "nothing-held"
     PROPELLERS_OFF = "propellers-off"
     BATTERY_PRESENT = "battery-present"
+    IMAGE_VOUCHED = "image-vouched"
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +60,11 @@ TEXTS: dict[Gate, GateText] = {
         "The main battery is plugged in, as the aircraft itself measures it.",
         "Without it the display chip has no power: the write seems to work and changes nothing.",
         is_measured=True,
+    ),
+    Gate.IMAGE_VOUCHED: GateText(
+        "You looked at the name printed on the board, and the publisher of the image names that very board.",
+        "Another board's image leaves the aircraft not working, and may drive its pins in a way that harms it.",
+        is_measured=False,
     ),
 }
 

@@ -15,8 +15,10 @@ from rotorwright.changeover.steps import next_step, standing
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from rotorwright.hangar.journal import JsonValue
     from rotorwright.hangar.store import ChangeoverRow, Hangar
     from rotorwright.links.wire import Clock, LineSettings, Port
+    from rotorwright.settings.dialects.dialect import Dialect
     from rotorwright.settings.identity import Identity
 
 
@@ -39,22 +41,33 @@ class JobCard:
         return standing(self.state, changeover_id=self.row.id)
 
 
-def read_identity(port: Port, clock: Clock, line: LineSettings) -> Identity:
+def read_identity(port: Port, clock: Clock, line: LineSettings, dialect: Dialect | None = None) -> Identity:
     """Return who is on the port.
 
     Raises:
         LinkError: nobody answers.
     """
-    with heard_aircraft(port, clock, line) as link:
+    with heard_aircraft(port, clock, line, dialect) as link:
         return link.read_identity()
 
 
 def open_card(
-    hangar: Hangar, *, identity: Identity, port: str, book: bytes, image: bytes, airframe: str, now: Callable[[], str]
+    hangar: Hangar,
+    *,
+    identity: Identity,
+    port: str,
+    book: bytes | None,
+    image: bytes,
+    airframe: str,
+    now: Callable[[], str],
+    dialect: bytes | None = None,
+    part: str = "",
 ) -> str:
     """Open a job card for the aircraft that answers, with everything that a later run needs kept beside it.
 
-    Returns the id of the changeover. `book` is a zip, `image` an Intel HEX file.
+    Returns the id of the changeover. `book` is a zip, or None where there is none; `image` an Intel HEX file;
+    `dialect` a dialect file where the aircraft is spoken to by its text console; `part` the microcontroller where a
+    person names it.
 
     Raises:
         OpenChangeoverError: another changeover of this aircraft has begun to write and is not over.
@@ -69,16 +82,27 @@ def open_card(
         airframe=airframe,
     )
     changeover_id = hangar.new_changeover(identity.unique_id, now())
-    kept_book = hangar.keep(changeover_id, "release-book.zip", book)
     kept_image = hangar.keep(changeover_id, "image.hex", image)
+    facts: dict[str, JsonValue] = {
+        "port": port,
+        "book": _kept_or_none(hangar, changeover_id, "release-book.zip", book),
+        "image": kept_facts(kept_image),
+        "airframe": airframe,
+        "dialect": _kept_or_none(hangar, changeover_id, "dialect.toml", dialect),
+        "part": part,
+    }
     hangar.append(
         changeover_id,
         EventKind.STARTED,
-        {"port": port, "book": kept_facts(kept_book), "image": kept_facts(kept_image), "airframe": airframe},
+        facts,
         now(),
         expected_sequence=1,
     )
     return changeover_id
+
+
+def _kept_or_none(hangar: Hangar, changeover_id: str, name: str, data: bytes | None) -> dict[str, JsonValue] | None:
+    return None if data is None else kept_facts(hangar.keep(changeover_id, name, data))
 
 
 def require_nothing_begun(hangar: Hangar, unique_id: str) -> None:
@@ -88,7 +112,7 @@ def require_nothing_begun(hangar: Hangar, unique_id: str) -> None:
         OpenChangeoverError: it is.
     """
     for card in cards(hangar):
-        if card.row.unique_id == unique_id and card.state.is_flash_touched and not card.state.is_over:
+        if card.row.unique_id == unique_id and card.state.is_aircraft_changed and not card.state.is_over:
             raise OpenChangeoverError(
                 f"The changeover {card.row.id} of this aircraft has begun and is not over.",
                 why="A new one would save what is on the aircraft now as if its owner had set it so.",

@@ -85,7 +85,7 @@ def words_of(request: HandsRequest) -> str:
 
 @dataclass(frozen=True, slots=True)
 class PlanSummary:
-    """What a person accepts before anything is changed on the aircraft."""
+    """What a person accepts before it is done; `note` stands for the settings where they are decided later."""
 
     aircraft: str
     release_before: str
@@ -94,6 +94,7 @@ class PlanSummary:
     sectors: tuple[int, ...]
     counts: dict[str, int]
     settings_to_write: int
+    note: str = ""
 
 
 class Person(Protocol):

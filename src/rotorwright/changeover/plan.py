@@ -7,21 +7,30 @@ from typing import TYPE_CHECKING
 
 from rotorwright.changeover.errors import (
     BoardNotInBookError,
-    CatalogueMissingError,
     DecisionMissingError,
     ImageBoardMismatchError,
     ImageDescriptorMissingError,
+    PartUnknownError,
     PlanNotAcceptedError,
 )
 from rotorwright.changeover.events import EventKind
-from rotorwright.changeover.gates import Gate
+from rotorwright.changeover.gates import Gate, NotConfirmedError
 from rotorwright.changeover.kept import kept_facts
+from rotorwright.changeover.knowledge import (
+    are_old_defaults_known,
+    are_settings_known,
+    expected_catalogue,
+    expected_defaults,
+    look_up_library,
+    old_catalogue,
+    old_defaults,
+)
 from rotorwright.changeover.person import PlanSummary
-from rotorwright.changeover.receive import as_found, catalogue_from, keep_content
+from rotorwright.changeover.receive import as_found, catalogue_from, keep_content, snapshot_from
 from rotorwright.changeover.state import ChosenImage
 from rotorwright.firmware.board import Board, resolve_board
 from rotorwright.firmware.descriptor import find_descriptor
-from rotorwright.firmware.fit import Fit, FitVerdict, judge_fit
+from rotorwright.firmware.fit import EvidenceVerdict, Fit, FitVerdict, judge_fit
 from rotorwright.firmware.intel_hex import read_intel_hex
 from rotorwright.firmware.mcu import microcontroller, sectors_for
 from rotorwright.settings.carry_over import CarryOverInputs, carry_over
@@ -69,21 +78,45 @@ def read_image(shop: Workshop) -> Image:
     return _parse_image(shop.journal.fetch(kept), name=kept.name)
 
 
-def judge(shop: Workshop, image: Image, *, chip_id: int | None) -> tuple[Fit, ChosenImage]:
-    """Judge the image against the aircraft that was received.
+def board_here(shop: Workshop, image: Image) -> Board:
+    """Return the board of the aircraft: as the book describes it; without a book, as far as it is known at all.
 
     Raises:
-        ImageDescriptorMissingError: the image does not say which release it is.
-        ImageBoardMismatchError: it does not fit, or nobody can be sure.
+        BoardNotInBookError: there is a book, and it does not know the board.
+        PartUnknownError: there is no book, and neither the image nor the person says which microcontroller it has.
+    """
+    received = shop.state.received
+    assert received is not None
+    if shop.state.book is not None:
+        return board_of(received, shop.book())
+    descriptor = find_descriptor(image)
+    part = shop.state.part or (descriptor.mcu if descriptor else "")
+    if not part:
+        raise PartUnknownError(
+            f"Nobody says which microcontroller {received.board} has.",
+            why="Without a release book it comes from the image, and this image carries no descriptor.",
+            todo="Read it off the largest chip of the board and name it with `--part`, or give a release book.",
+            board=received.board,
+        )
+    return Board(name=received.board, mcu=part, is_only_reported=True)
+
+
+def judge(shop: Workshop, image: Image, *, chip_id: int | None) -> tuple[Fit, ChosenImage]:
+    """Judge the image against the aircraft that was received. A person's word for it is not asked here.
+
+    Raises:
+        ImageDescriptorMissingError: there is a book, and neither it nor the image says which release the image is.
+        ImageBoardMismatchError: it does not fit.
+        PartUnknownError, BoardNotInBookError: see `board_here`.
     """
     received = shop.state.received
     assert received is not None
     book = shop.book()
-    board = board_of(received, book)
+    board = board_here(shop, image)
     part = microcontroller(board.mcu)
     descriptor = find_descriptor(image)
     release = release_line(descriptor.release) if descriptor else book.release_of_image(board, image.sha256)
-    if release is None:
+    if release is None and not board.is_only_reported:
         raise ImageDescriptorMissingError(
             "The image does not say which release it is, and the release book does not know its digest.",
             why="It carries no image descriptor and is not among the images of the book.",
@@ -99,10 +132,10 @@ def judge(shop: Workshop, image: Image, *, chip_id: int | None) -> tuple[Fit, Ch
         release=release,
         family=received.family,
     )
-    if fit.verdict is not FitVerdict.FITS:
+    if fit.verdict is FitVerdict.DOES_NOT_FIT:
         raise _does_not_fit(fit, board)
     chosen = ChosenImage(
-        release=descriptor.release if descriptor else release,
+        release=descriptor.release if descriptor else release or "",
         board=board.name,
         microcontroller=part.name,
         sha256=image.sha256,
@@ -113,8 +146,16 @@ def judge(shop: Workshop, image: Image, *, chip_id: int | None) -> tuple[Fit, Ch
 
 
 def choose_image(shop: Workshop) -> None:
-    """Judge the image before anything is changed, and note it with its evidence."""
-    fit, chosen = judge(shop, read_image(shop), chip_id=None)
+    """Judge the image before anything is changed, and note it with its evidence.
+
+    Raises:
+        ImageBoardMismatchError: it does not fit, or nobody can be sure and there is a book that should know.
+        NotConfirmedError: nobody can be sure, and no person vouches for it.
+    """
+    image = read_image(shop)
+    fit, chosen = judge(shop, image, chip_id=None)
+    require_sure(shop, fit, board_here(shop, image))
+    look_up_library(shop, chosen)
     evidence: list[JsonValue] = [f"{one.test}: {one.verdict}: {one.words}" for one in fit.evidence]
     shop.note(
         EventKind.IMAGE_CHOSEN,
@@ -125,62 +166,67 @@ def choose_image(shop: Workshop) -> None:
         bytes=chosen.size_bytes,
         sectors=list(chosen.sectors),
         evidence=evidence,
+        settings_known=are_settings_known(shop, chosen),
+    )
+
+
+def require_sure(shop: Workshop, fit: Fit, board: Board) -> None:
+    """Return if the image fits, or if nobody can be sure and a person vouched for it, now or in an earlier run.
+
+    Raises:
+        ImageBoardMismatchError: nobody can be sure though there is a book, which should know.
+        NotConfirmedError: no person vouches for it.
+    """
+    if fit.verdict is FitVerdict.FITS or str(Gate.IMAGE_VOUCHED) in shop.state.gates:
+        return
+    if not board.is_only_reported:
+        raise _does_not_fit(fit, board)
+    doubts = [one.words for one in fit.evidence if one.verdict is not EvidenceVerdict.PASSED]
+    for words in doubts:
+        shop.person.tell(f"Not sure: {words}")
+    if not shop.person.confirm(Gate.IMAGE_VOUCHED):
+        raise NotConfirmedError(
+            Gate.IMAGE_VOUCHED,
+            found=f"nobody can be sure that the image fits {board.name}, and no person vouches for it.",
+            todo="Look at the board and at what the publisher says, or give a release book; then `resume`.",
+        )
+    shop.note(
+        EventKind.GATE_PASSED,
+        gate=str(Gate.IMAGE_VOUCHED),
+        evidence=f"a person's word, since: {' '.join(doubts)}",
+        by=shop.person.name,
     )
 
 
 def make_sheet(shop: Workshop) -> None:
-    """Decide what becomes of each setting, from what the book knows of the new release."""
-    catalogue = book_catalogue(shop)
-    sheet = planned_sheet(shop, new_catalogue=catalogue, new_defaults=catalogue.defaults)
+    """Decide what becomes of each setting: from what is known beforehand, else from what the aircraft showed."""
+    image = shop.state.image
+    assert image is not None
+    read = snapshot_from(shop, shop.state.new_defaults)
+    catalogue = catalogue_from(shop, shop.state.new_catalogue) or expected_catalogue(shop, image)
+    defaults = read.settings if read else expected_defaults(shop, image)
+    sheet = planned_sheet(shop, new_catalogue=catalogue, new_defaults=defaults or {})
     keep_sheet(shop, sheet, EventKind.SHEET_MADE)
 
 
-def book_catalogue(shop: Workshop) -> Catalogue:
-    """Return what the book knows of the new release's settings on this board.
-
-    Raises:
-        CatalogueMissingError: it knows nothing of them.
-    """
-    image = shop.state.image
-    assert image is not None
-    catalogue = shop.book().catalogue(release_line(image.release), image.board)
-    if catalogue is None:
-        raise CatalogueMissingError(
-            f"The release book has no settings catalogue of {image.release} for {image.board}.",
-            why="Without it nobody can say what becomes of the settings before the board is written.",
-            todo="Take a release book that has it.",
-            release=image.release,
-            board=image.board,
-        )
-    return catalogue
-
-
-def planned_sheet(shop: Workshop, *, new_catalogue: Catalogue, new_defaults: Mapping[str, Value]) -> CarryOverSheet:
+def planned_sheet(
+    shop: Workshop, *, new_catalogue: Catalogue | None, new_defaults: Mapping[str, Value]
+) -> CarryOverSheet:
     """Return the carry-over sheet for the received aircraft against what is known of the new release."""
-    image, received = shop.state.image, shop.state.received
-    assert image is not None
+    received, release = shop.state.received, shop.state.expected_release
     assert received is not None
     book = shop.book()
-    old, new = release_line(received.release), release_line(image.release)
-    old_catalogue = catalogue_from(shop, shop.state.old_catalogue) or book.catalogue(old, image.board)
-    if old_catalogue is None:
-        raise CatalogueMissingError(
-            f"Neither the aircraft nor the release book says what the settings of {received.release} mean.",
-            why="Without the old defaults nobody can tell which settings a person changed.",
-            todo="Take a release book that describes this release.",
-            release=received.release,
-        )
     return carry_over(
         CarryOverInputs(
             ours=as_found(shop),
-            old_defaults=old_catalogue.defaults,
+            old_defaults=old_defaults(shop),
             new_defaults=new_defaults,
-            old_catalogue=old_catalogue,
+            old_catalogue=old_catalogue(shop),
             new_catalogue=new_catalogue,
-            notes=book.notes(old, new),
+            notes=book.notes(release_line(received.release), release_line(release)) if release else None,
             classes=book.classes,
             same_aircraft=True,
-            to_release=image.release,
+            to_release=release,
         )
     )
 
@@ -227,6 +273,45 @@ def decide(shop: Workshop) -> None:
         keep_sheet(shop, decided, EventKind.HELD_DECIDED, names=list(held.found), choice=choice, by=shop.person.name)
 
 
+def accept_write(shop: Workshop) -> None:
+    """Show what will be written and ask for consent to that alone; the settings are decided after the write.
+
+    Raises:
+        PlanNotAcceptedError: the person did not accept it.
+    """
+    image, received = shop.state.image, shop.state.received
+    assert image is not None
+    assert received is not None
+    summary = PlanSummary(
+        aircraft=f"{image.board}, id {received.unique_id}",
+        release_before=f"{received.family} {received.release}",
+        release_after=f"{received.family} {image.release or 'of an unnamed release'}",
+        image_bytes=image.size_bytes,
+        sectors=image.sectors,
+        counts={},
+        settings_to_write=0,
+        note=_later(shop),
+    )
+    if not shop.person.accept_plan(summary):
+        raise _not_accepted()
+    shop.note(EventKind.WRITE_ACCEPTED, sectors=list(image.sectors), by=shop.person.name)
+
+
+def _later(shop: Workshop) -> str:
+    saved = f"all {shop.state.as_found_count} are saved; they are decided after the write"
+    if are_old_defaults_known(shop):
+        return f"{saved}, when the new release has shown its defaults"
+    return f"{saved}. Before it the old release is reset to its defaults, so that they can be read"
+
+
+def _not_accepted() -> PlanNotAcceptedError:
+    return PlanNotAcceptedError(
+        "The plan was not accepted.",
+        why="Nothing is changed on an aircraft without a person's word.",
+        todo="Go on with `resume` when it is right, or leave the aircraft as it is.",
+    )
+
+
 def accept(shop: Workshop) -> None:
     """Show the plan and ask for consent.
 
@@ -249,11 +334,7 @@ def accept(shop: Workshop) -> None:
         settings_to_write=len(writes),
     )
     if not shop.person.accept_plan(summary):
-        raise PlanNotAcceptedError(
-            "The plan was not accepted.",
-            why="Nothing is changed on an aircraft without a person's word.",
-            todo="Go on with `resume` when it is right, or leave the aircraft as it is.",
-        )
+        raise _not_accepted()
     assert shop.state.sheet is not None
     shop.note(
         EventKind.PLAN_ACCEPTED,

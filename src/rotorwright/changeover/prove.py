@@ -21,7 +21,7 @@ from rotorwright.settings.identity import release_line
 
 if TYPE_CHECKING:
     from rotorwright.hangar.journal import JsonValue
-    from rotorwright.links.mavlink.link import MavlinkLink
+    from rotorwright.links.application import ApplicationLink
 
 TILT_SEEN_DEG = 15.0  # half of the 30 degrees asked for: hands are no protractor. Common practice, no source.
 OTHER_AXIS_DEG = 12.0
@@ -53,16 +53,15 @@ def prove_release(shop: Workshop) -> None:
     Raises:
         WrongReleaseError: another one does.
     """
-    image = shop.state.image
-    assert image is not None
     with shop.application(timeout_s=AFTER_RESTART_S) as link:
         identity = link.read_identity()
-    if release_line(identity.release) != release_line(image.release):
+    planned = shop.state.expected_release
+    if release_line(identity.release) != release_line(planned):
         raise WrongReleaseError(
-            f"{identity.release} answers, {image.release} was planned.",
+            f"{identity.release} answers, {planned} was planned.",
             why="The board starts another image than the one that was written.",
             todo="Use `roll-back`, or start a new changeover.",
-            expected=image.release,
+            expected=planned,
             found=identity.release,
         )
     _proved(shop, "release", f"{identity.family} {identity.release} on {identity.board}")
@@ -92,21 +91,20 @@ def prove_display(shop: Workshop) -> None:
     Raises:
         DisplayNotWrittenError: they are not.
     """
-    image = shop.state.image
-    assert image is not None
-    wanted = shop.book().characters(release_line(image.release))
+    release = shop.state.expected_release
+    wanted = shop.book().characters(release_line(release))
     if wanted is None:
-        _proved(shop, "display", "the release book has no display characters; nothing was compared")
+        _proved(shop, "display", "no release book has display characters of this release; nothing was compared")
         return
     wrong = display_differences(shop, wanted)
     if wrong:
         raise DisplayNotWrittenError(
-            f"{len(wrong)} display characters are not those of {image.release}, the first is number {wrong[0]}.",
+            f"{len(wrong)} display characters are not those of {release}, the first is number {wrong[0]}.",
             why="The display memory did not keep them, or another program wrote it.",
             todo="Plug the main battery in, propellers off, and go on with `resume`.",
             differing=len(wrong),
         )
-    _proved(shop, "display", f"256 display characters equal to those of {image.release}")
+    _proved(shop, "display", f"256 display characters equal to those of {release}")
 
 
 def prove_attitude(shop: Workshop) -> None:
@@ -130,7 +128,7 @@ def prove_attitude(shop: Workshop) -> None:
     _proved(shop, "attitude", ", ".join(evidence), samples=record)
 
 
-def _tilt(shop: Workshop, link: MavlinkLink, direction: Direction) -> list[TiltSample]:
+def _tilt(shop: Workshop, link: ApplicationLink, direction: Direction) -> list[TiltSample]:
     if not shop.person.act(TiltRequest(direction)):
         raise _not_understood(direction, "the aircraft was not tipped", None)
     start = shop.clock.now_s()

@@ -14,16 +14,46 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
 
     from rotorwright.changeover.workshop import Progress
-    from rotorwright.links.wire import Clock, LineSettings, Port
+    from rotorwright.links.application import ApplicationLink
+    from rotorwright.links.wire import Clock, LineSettings, Port, Wire
     from rotorwright.settings.catalogue import Catalogue
+    from rotorwright.settings.dialects.dialect import Dialect
+    from rotorwright.settings.identity import Identity
     from rotorwright.settings.values import Value
 
 DISPLAY_FILE = "/display/characters.bin"
 FIRST_HEARTBEAT_S = 4.0  # four missed heartbeats at the customary 1 Hz (MAVLink heartbeat page)
 
 
+def nothing_known(_identity: Identity) -> Catalogue | None:
+    """Know no catalogue."""
+    return None
+
+
+def application_link(
+    wire: Wire,
+    clock: Clock,
+    dialect: Dialect | None = None,
+    *,
+    catalogue_for: Callable[[Identity], Catalogue | None] = nothing_known,
+) -> ApplicationLink:
+    """Return the link to a running application: by its text console where a dialect is given, else by messages."""
+    if dialect is None:
+        return MavlinkLink(wire, clock)
+    from rotorwright.links.console.link import ConsoleLink  # noqa: PLC0415 - until it is there
+
+    return ConsoleLink(wire, clock, dialect, catalogue_for=catalogue_for)
+
+
 @contextmanager
-def heard_aircraft(port: Port, clock: Clock, line: LineSettings) -> Iterator[MavlinkLink]:
+def heard_aircraft(
+    port: Port,
+    clock: Clock,
+    line: LineSettings,
+    dialect: Dialect | None = None,
+    *,
+    catalogue_for: Callable[[Identity], Catalogue | None] = nothing_known,
+) -> Iterator[ApplicationLink]:
     """Open the port for as long as the block runs, once an aircraft is heard on it.
 
     Raises:
@@ -31,7 +61,7 @@ def heard_aircraft(port: Port, clock: Clock, line: LineSettings) -> Iterator[Mav
     """
     wire = port.open(line)
     try:
-        link = MavlinkLink(wire, clock)
+        link = application_link(wire, clock, dialect, catalogue_for=catalogue_for)
         link.wait_heartbeat(FIRST_HEARTBEAT_S)
         yield link
     finally:
@@ -39,7 +69,14 @@ def heard_aircraft(port: Port, clock: Clock, line: LineSettings) -> Iterator[Mav
 
 
 def read_aircraft(
-    port: Port, clock: Clock, line: LineSettings, *, now: Callable[[], str], progress: Progress
+    port: Port,
+    clock: Clock,
+    line: LineSettings,
+    dialect: Dialect | None = None,
+    *,
+    now: Callable[[], str],
+    progress: Progress,
+    catalogue_for: Callable[[Identity], Catalogue | None] = nothing_known,
 ) -> Snapshot:
     """Return a snapshot of the aircraft on `port`, read twice and equal.
 
@@ -47,13 +84,13 @@ def read_aircraft(
         LinkError: nobody answers.
         SnapshotReadsDifferError: the two readings differ.
     """
-    with heard_aircraft(port, clock, line) as link:
+    with heard_aircraft(port, clock, line, dialect, catalogue_for=catalogue_for) as link:
         identity = link.read_identity()
         settings = read_twice(link, read_catalogue_if_any(link), progress)
     return Snapshot(identity=identity, settings=settings, taken_at=now())
 
 
-def read_catalogue_if_any(link: MavlinkLink) -> Catalogue | None:
+def read_catalogue_if_any(link: ApplicationLink) -> Catalogue | None:
     """Return the aircraft's own catalogue, or None when it offers none."""
     try:
         return link.read_catalogue()
@@ -61,7 +98,7 @@ def read_catalogue_if_any(link: MavlinkLink) -> Catalogue | None:
         return None
 
 
-def read_display_if_any(link: MavlinkLink) -> bytes | None:
+def read_display_if_any(link: ApplicationLink) -> bytes | None:
     """Return the display memory, or None when the aircraft offers none."""
     try:
         return link.read_file(DISPLAY_FILE)
@@ -69,7 +106,7 @@ def read_display_if_any(link: MavlinkLink) -> bytes | None:
         return None
 
 
-def read_twice(link: MavlinkLink, catalogue: Catalogue | None, progress: Progress) -> dict[str, Value]:
+def read_twice(link: ApplicationLink, catalogue: Catalogue | None, progress: Progress) -> dict[str, Value]:
     """Return the settings, read twice and equal but for values that the aircraft measures itself.
 
     Raises:

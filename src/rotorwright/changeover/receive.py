@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 # A kept file never changes, so its content is the key: one job asks for the same ones many times.
 _parse_catalogue = lru_cache(maxsize=4)(parse_catalogue)
-_parse_snapshot = lru_cache(maxsize=4)(parse_snapshot)
+_parse_snapshot = lru_cache(maxsize=8)(parse_snapshot)
 
 
 def identify(shop: Workshop) -> None:
@@ -74,6 +74,11 @@ def prove_copy(shop: Workshop) -> Snapshot:
         f"{len(snapshot.settings)} settings in {shop.state.as_found.name}, read twice, SHA-256 {snapshot.sha256[:16]}",
     )
     return snapshot
+
+
+def snapshot_from(shop: Workshop, kept: KeptFile | None) -> Snapshot | None:
+    """Return a kept snapshot."""
+    return _parse_snapshot(shop.journal.fetch(kept), source=kept.name) if kept else None
 
 
 def as_found(shop: Workshop) -> Snapshot:

@@ -8,8 +8,9 @@ from rotorwright.changeover.errors import DisplayNotWrittenError, SettingsNotAsP
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.gates import Gate, GateShutError
 from rotorwright.changeover.kept import kept_facts
+from rotorwright.changeover.knowledge import expected_catalogue
 from rotorwright.changeover.person import BatteryRequest
-from rotorwright.changeover.plan import book_catalogue, carry_choices, current_sheet, keep_sheet, planned_sheet
+from rotorwright.changeover.plan import carry_choices, current_sheet, keep_sheet, planned_sheet
 from rotorwright.changeover.reading import DISPLAY_FILE, is_volatile, read_catalogue_if_any
 from rotorwright.changeover.receive import catalogue_from, keep_content, keep_snapshot
 from rotorwright.changeover.workshop import AFTER_RESTART_S, Workshop
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
     from rotorwright.hangar.journal import JsonValue
-    from rotorwright.links.mavlink.link import MavlinkLink
+    from rotorwright.links.application import ApplicationLink
     from rotorwright.settings.values import Value
 
 # Below this no main battery is in: the board feeds the divider from the cable at most. Common practice, no source.
@@ -32,23 +33,35 @@ SETTINGS_TRIES = 3
 
 
 def apply_defaults(shop: Workshop) -> None:
-    """Reset to the board's own defaults, restart, and read them."""
+    """Reset to the board's own defaults, restart, and read them; the library keeps them for the next aircraft."""
+    image = shop.state.image
+    assert image is not None
     shop.require_confirmed(Gate.PROPELLERS_OFF)
     shop.note(EventKind.DEFAULTS_WANTED)
     reset_and_restart(shop)
     with shop.application(timeout_s=AFTER_RESTART_S) as link:
         identity = link.read_identity()
-        catalogue = read_catalogue_if_any(link) or book_catalogue(shop)
+        own = read_catalogue_if_any(link)
         settings = link.read_settings(lambda done, total: shop.progress("reading the new defaults", done, total))
     snapshot = Snapshot(identity=identity, settings=settings, taken_at=shop.now())
     file = keep_snapshot(shop, "new-defaults", snapshot)
-    kept_catalogue = keep_content(shop, "new-catalogue", "json", print_catalogue(catalogue))
+    catalogue = own or expected_catalogue(shop, image)
+    kept_catalogue = keep_content(shop, "new-catalogue", "json", print_catalogue(catalogue)) if catalogue else None
     shop.note(
         EventKind.DEFAULTS_READ,
         file=kept_facts(file),
-        catalogue=kept_facts(kept_catalogue),
+        catalogue=kept_facts(kept_catalogue) if kept_catalogue else None,
         settings=len(settings),
     )
+    remember_defaults(shop, snapshot, catalogue=own)
+
+
+def remember_defaults(shop: Workshop, snapshot: Snapshot, *, catalogue: Catalogue | None) -> None:
+    """Put defaults that an aircraft showed into the library, so that the next one need not be reset to learn them."""
+    if shop.library is None:
+        return
+    known = None if catalogue is None else print_catalogue(catalogue)
+    shop.library.add(snapshot, catalogue=known, read_by=shop.read_by)
 
 
 def reset_and_restart(shop: Workshop) -> None:
@@ -66,9 +79,11 @@ def new_defaults(shop: Workshop) -> Snapshot:
     return parse_snapshot(shop.journal.fetch(kept), source=kept.name)
 
 
-def new_catalogue(shop: Workshop) -> Catalogue:
-    """Return the new release's catalogue: the aircraft's own, else the book's."""
-    return catalogue_from(shop, shop.state.new_catalogue) or book_catalogue(shop)
+def new_catalogue(shop: Workshop) -> Catalogue | None:
+    """Return the new release's catalogue: the aircraft's own, else the book's, else the library's; None without any."""
+    image = shop.state.image
+    assert image is not None
+    return catalogue_from(shop, shop.state.new_catalogue) or expected_catalogue(shop, image)
 
 
 def hold_plan_against_aircraft(shop: Workshop) -> None:
@@ -78,8 +93,8 @@ def hold_plan_against_aircraft(shop: Workshop) -> None:
     sheet = carry_choices(before, truth)
     if sheet == before:
         return
-    shop.person.tell("The aircraft's own defaults differ from the release book; the plan was made anew.")
-    keep_sheet(shop, sheet, EventKind.SHEET_MADE, because="the aircraft's own defaults differ from the book")
+    shop.person.tell("The aircraft's own defaults are not those that were expected; the plan was made anew.")
+    keep_sheet(shop, sheet, EventKind.SHEET_MADE, because="the aircraft's own defaults are not those expected")
 
 
 def expected_settings(shop: Workshop) -> dict[str, Value]:
@@ -131,7 +146,7 @@ def bring_settings(shop: Workshop, expected: Mapping[str, Value], words: str) ->
 
 
 def _write_differing(
-    shop: Workshop, link: MavlinkLink, current: Mapping[str, Value], expected: Mapping[str, Value], words: str
+    shop: Workshop, link: ApplicationLink, current: Mapping[str, Value], expected: Mapping[str, Value], words: str
 ) -> None:
     todo = [name for name in expected if current.get(name) != expected[name]]
     for done, name in enumerate(todo, start=1):
@@ -154,11 +169,11 @@ def differences(found: Mapping[str, Value], expected: Mapping[str, Value]) -> tu
 
 def write_display(shop: Workshop) -> None:
     """Write the release's display characters, battery in and propellers off, and read them back after a restart."""
-    image = shop.state.image
-    assert image is not None
-    wanted = shop.book().characters(release_line(image.release))
+    wanted = shop.book().characters(release_line(shop.state.expected_release))
     if wanted is None:
-        shop.note(EventKind.DISPLAY_VERIFIED, changed=0, characters=0, note="The release book has no characters.")
+        note = "No release book has characters of this release; those in the display chip are as they were."
+        shop.person.tell(note)
+        shop.note(EventKind.DISPLAY_VERIFIED, changed=0, characters=0, note=note)
         return
     require_battery(shop)
     shop.note(EventKind.DISPLAY_WANTED)

@@ -30,6 +30,7 @@ class ChosenImage:
     sha256: str
     size_bytes: int
     sectors: tuple[int, ...]
+    are_settings_known: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,13 +56,21 @@ class ChangeoverState:
 
     port: str = ""
     book: KeptFile | None = None
+    dialect: KeptFile | None = None
+    part: str = ""
     image_file: KeptFile | None = None
     received: Identity | None = None
     as_found: KeptFile | None = None
     as_found_count: int = 0
     old_catalogue: KeptFile | None = None
     old_display: KeptFile | None = None
+    old_defaults: KeptFile | None = None
+    old_defaults_varying: tuple[str, ...] = ()
+    is_reset_for_reading: bool = False
+    expected_defaults: KeptFile | None = None
+    expected_catalogue: KeptFile | None = None
     image: ChosenImage | None = None
+    is_write_accepted: bool = False
     sheet: KeptFile | None = None
     is_decided: bool = False
     is_accepted: bool = False
@@ -100,6 +109,23 @@ class ChangeoverState:
     def is_flash_touched(self) -> bool:
         """Whether an erase was allowed, so the old image may be gone from the board."""
         return bool(self.erased_sectors)
+
+    @property
+    def is_aircraft_changed(self) -> bool:
+        """Whether anything on the aircraft may be other than it was found: its image, or its settings."""
+        return self.is_flash_touched or self.is_reset_for_reading
+
+    @property
+    def are_old_defaults_read(self) -> bool:
+        """Whether the defaults of the old release need not be read from the aircraft any more."""
+        return self.old_defaults is not None
+
+    @property
+    def expected_release(self) -> str:
+        """The release of the plan; where the image does not say, what answered after the write."""
+        if self.image is not None and self.image.release:
+            return self.image.release
+        return self.new_identity.release if self.new_identity else ""
 
     def has_proved(self, check: str) -> bool:
         """Answer whether a bench check is proved."""
@@ -159,13 +185,24 @@ def _wholes(facts: Facts, key: str) -> tuple[int, ...]:
     return tuple(item for item in value if isinstance(item, int))
 
 
+def _texts(facts: Facts, key: str) -> tuple[str, ...]:
+    value = facts[key]
+    assert isinstance(value, list), key
+    return tuple(item for item in value if isinstance(item, str))
+
+
 def _kept(facts: Facts, key: str) -> KeptFile | None:
     return kept_from(facts[key]) if facts.get(key) else None
 
 
 def _on_started(state: ChangeoverState, facts: Facts) -> ChangeoverState:
     return replace(
-        state, port=_text(facts, "port"), book=kept_from(facts["book"]), image_file=kept_from(facts["image"])
+        state,
+        port=_text(facts, "port"),
+        book=_kept(facts, "book"),
+        image_file=kept_from(facts["image"]),
+        dialect=_kept(facts, "dialect"),
+        part=str(facts.get("part", "")),
     )
 
 
@@ -191,8 +228,25 @@ def _on_image(state: ChangeoverState, facts: Facts) -> ChangeoverState:
         sha256=_text(facts, "image_sha256"),
         size_bytes=_whole(facts, "bytes"),
         sectors=_wholes(facts, "sectors"),
+        are_settings_known=facts.get("settings_known", True) is True,
     )
     return replace(state, image=image)
+
+
+def _on_write_accepted(state: ChangeoverState, _facts: Facts) -> ChangeoverState:
+    return replace(state, is_write_accepted=True)
+
+
+def _on_old_defaults_wanted(state: ChangeoverState, _facts: Facts) -> ChangeoverState:
+    return replace(state, is_reset_for_reading=True)
+
+
+def _on_old_defaults_known(state: ChangeoverState, facts: Facts) -> ChangeoverState:
+    return replace(state, old_defaults=kept_from(facts["file"]), old_defaults_varying=_texts(facts, "varying"))
+
+
+def _on_new_defaults_expected(state: ChangeoverState, facts: Facts) -> ChangeoverState:
+    return replace(state, expected_defaults=kept_from(facts["file"]), expected_catalogue=_kept(facts, "catalogue"))
 
 
 def _on_sheet(state: ChangeoverState, facts: Facts) -> ChangeoverState:
@@ -315,6 +369,10 @@ _ON: dict[str, Callable[[ChangeoverState, Facts], ChangeoverState]] = {
     EventKind.SHEET_MADE: _on_sheet,
     EventKind.HELD_DECIDED: _on_decided,
     EventKind.PLAN_ACCEPTED: _on_accepted,
+    EventKind.WRITE_ACCEPTED: _on_write_accepted,
+    EventKind.OLD_DEFAULTS_WANTED: _on_old_defaults_wanted,
+    EventKind.OLD_DEFAULTS_KNOWN: _on_old_defaults_known,
+    EventKind.NEW_DEFAULTS_EXPECTED: _on_new_defaults_expected,
     EventKind.GATE_PASSED: _on_gate,
     EventKind.BOOTLOADER_WANTED: _same,
     EventKind.BOOTLOADER_ANSWERED: _on_bootloader,

@@ -2,6 +2,10 @@
 
 A step is done when the state says so; the first one that is not done is next. So the same rule serves a first run, a
 run taken up again after a cut, and one that went back because the aircraft showed something new.
+
+There are two orders of the way forward. Where the defaults of both releases are known, everything is decided before the
+write (`FORWARD`). Where they are not, the aircraft itself is asked before and after the write, and the settings are
+decided after it (`FORWARD_LEARNING`); nothing of the aircraft's own is lost by that, since it was saved first.
 """
 
 from __future__ import annotations
@@ -37,6 +41,8 @@ class Step(StrEnum):
     MAKE_SHEET = "make-sheet"
     DECIDE = "decide"
     ACCEPT = "accept"
+    ACCEPT_WRITE = "accept-write"
+    LEARN_OLD_DEFAULTS = "learn-old-defaults"
     SAVE_OLD_IMAGE = "save-old-image"
     WRITE_IMAGE = "write-image"
     START = "start"
@@ -168,6 +174,47 @@ FORWARD: tuple[StepRule, ...] = (
     StepRule(Step.SIGN, Stage.SIGN, "Sign off", lambda s: s.signed_by is not None, "It only asks."),
 )
 
+_ACCEPT_WRITE = StepRule(
+    Step.ACCEPT_WRITE,
+    Stage.PLAN,
+    "Accept the write; what becomes of the settings is decided after it",
+    lambda s: s.is_write_accepted,
+    "It only asks.",
+)
+_LEARN_OLD_DEFAULTS = StepRule(
+    Step.LEARN_OLD_DEFAULTS,
+    Stage.PLAN,
+    "Learn the defaults of the old release from the aircraft",
+    lambda s: s.are_old_defaults_read,
+    "A second reset gives the same defaults; what the aircraft held is saved.",
+)
+_BY_STEP = {rule.step: rule for rule in (*FORWARD, _ACCEPT_WRITE, _LEARN_OLD_DEFAULTS)}
+
+FORWARD_LEARNING: tuple[StepRule, ...] = tuple(
+    _BY_STEP[step]
+    for step in (
+        Step.IDENTIFY,
+        Step.SAVE,
+        Step.CHOOSE_IMAGE,
+        Step.ACCEPT_WRITE,
+        Step.LEARN_OLD_DEFAULTS,
+        Step.SAVE_OLD_IMAGE,
+        Step.WRITE_IMAGE,
+        Step.START,
+        Step.APPLY_DEFAULTS,
+        Step.MAKE_SHEET,
+        Step.DECIDE,
+        Step.ACCEPT,
+        Step.WRITE_DISPLAY,
+        Step.WRITE_SETTINGS,
+        Step.PROVE_RELEASE,
+        Step.PROVE_SETTINGS,
+        Step.PROVE_DISPLAY,
+        Step.PROVE_ATTITUDE,
+        Step.SIGN,
+    )
+)
+
 BACK: tuple[StepRule, ...] = (
     StepRule(
         Step.ROLL_BACK_IMAGE,
@@ -205,8 +252,14 @@ def next_step(state: ChangeoverState) -> StepRule | None:
     """Return the next step, or None when the changeover is over."""
     if state.is_over:
         return None
-    rules = BACK if state.is_rolling_back else FORWARD
+    rules = BACK if state.is_rolling_back else forward(state)
     return next((rule for rule in rules if not rule.is_done(state)), None)
+
+
+def forward(state: ChangeoverState) -> tuple[StepRule, ...]:
+    """Return the steps of the way forward in the order that fits what is known."""
+    is_learning = state.image is not None and not state.image.are_settings_known
+    return FORWARD_LEARNING if is_learning else FORWARD
 
 
 def standing(state: ChangeoverState, *, changeover_id: str) -> str:
@@ -242,6 +295,13 @@ _STANDING: tuple[tuple[Callable[[ChangeoverState], bool], str], ...] = (
         (
             "The write was begun and not finished: the board may stay silent and answer only from its bootloader. "
             "Nothing is broken by that."
+        ),
+    ),
+    (
+        lambda s: s.is_reset_for_reading,
+        (
+            "The old release is on the board with its defaults, so that they can be read; its own settings are saved "
+            "and not on it: do not fly. `roll-back` brings them back."
         ),
     ),
     (lambda _: True, "Nothing was changed on the aircraft."),

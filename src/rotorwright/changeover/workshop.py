@@ -11,20 +11,25 @@ from rotorwright.changeover.errors import BoardSilentError
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.gates import Gate, NotConfirmedError
 from rotorwright.changeover.person import BootButtonRequest, Person, PowerRequest
-from rotorwright.changeover.reading import FIRST_HEARTBEAT_S
+from rotorwright.changeover.reading import FIRST_HEARTBEAT_S, application_link
 from rotorwright.changeover.state import ChangeoverState, after, fold
 from rotorwright.errors import LinkError, ProtocolError, WrongAircraftError
-from rotorwright.hangar.books import ReleaseBook, read_book
-from rotorwright.links.mavlink.link import MavlinkLink
+from rotorwright.hangar.books import EMPTY_BOOK, ReleaseBook, read_book
 from rotorwright.links.rom_uart.client import RomUartLoader
 from rotorwright.links.wire import Clock, LineSettings, Parity, Port, Wire
+from rotorwright.settings.dialects.dialect_file import parse_dialect
+from rotorwright.settings.identity import release_line
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from rotorwright.hangar.files import KeptFile
     from rotorwright.hangar.journal import Event, JsonValue
+    from rotorwright.links.application import ApplicationLink
+    from rotorwright.settings.catalogue import Catalogue
+    from rotorwright.settings.dialects.dialect import Dialect
     from rotorwright.settings.identity import Identity
+    from rotorwright.settings.snapshot import Snapshot
 
 AFTER_RESTART_S = 12.0  # common practice, no source: a controller answers within ten seconds of a restart
 PORT_RETURNS_S = 20.0  # common practice, no source: a USB port comes back within twenty seconds
@@ -62,6 +67,37 @@ class Journal(Protocol):
         ...
 
 
+class CapturedDefaults(Protocol):
+    """Defaults that an aircraft showed once."""
+
+    @property
+    def snapshot(self) -> Snapshot:
+        """What a fresh aircraft of this release and board holds."""
+        ...
+
+    @property
+    def catalogue(self) -> bytes | None:
+        """The catalogue that the aircraft gave, if it gave one."""
+        ...
+
+    @property
+    def varying(self) -> tuple[str, ...]:
+        """Names whose defaults differ from aircraft to aircraft."""
+        ...
+
+
+class DefaultsSource(Protocol):
+    """A library of captured defaults, by release and board."""
+
+    def find(self, family: str, release: str, board: str, *, read_by: str) -> CapturedDefaults | None:
+        """Return what fresh aircraft of this release and board hold, None where none was seen."""
+        ...
+
+    def add(self, snapshot: Snapshot, *, catalogue: bytes | None, read_by: str) -> object:
+        """Keep the defaults of one more aircraft."""
+        ...
+
+
 Progress = Callable[[str, int, int], None]
 """Takes what is being done in words, how much is done, and how much there is."""
 
@@ -82,9 +118,11 @@ class Workshop:
     loader_baud: int
     wall_time: Callable[[], str]
     progress: Progress = no_progress
+    library: DefaultsSource | None = None
     state: ChangeoverState = field(init=False)
     confirmed: set[Gate] = field(init=False, default_factory=set)
     _book: ReleaseBook | None = field(init=False, default=None)
+    _dialect: Dialect | None = field(init=False, default=None)
 
     def __post_init__(self) -> None:
         self.state = fold(self.journal.events())
@@ -94,13 +132,29 @@ class Workshop:
         return self.wall_time()
 
     def book(self) -> ReleaseBook:
-        """Return the release book that was kept when the job card was opened."""
+        """Return the release book that was kept when the job card was opened; one that knows nothing without any."""
         if self._book is None:
             kept = self.state.book
-            assert kept is not None
-            self.journal.fetch(kept)  # checks its digest
-            self._book = read_book(self.journal.path_of(kept))
+            if kept is not None:
+                self.journal.fetch(kept)  # checks its digest
+            self._book = read_book(self.journal.path_of(kept)) if kept else EMPTY_BOOK
         return self._book
+
+    def dialect(self) -> Dialect | None:
+        """Return the console dialect that was kept when the job card was opened; None where messages are spoken."""
+        kept = self.state.dialect
+        if self._dialect is None and kept is not None:
+            self._dialect = parse_dialect(self.journal.fetch(kept).decode(), source=kept.name)
+        return self._dialect
+
+    @property
+    def read_by(self) -> str:
+        """By which kind of link settings are read; values of the two kinds are not compared with each other."""
+        return "console" if self.state.dialect else "mavlink"
+
+    def catalogue_for(self, identity: Identity) -> Catalogue | None:
+        """Return what the release book knows of the settings of a release, so that a console's texts get types."""
+        return self.book().catalogue(release_line(identity.release), identity.board)
 
     def note(self, kind: EventKind, **facts: JsonValue) -> None:
         """Commit one event and take it into the state."""
@@ -134,7 +188,7 @@ class Workshop:
             wire.close()
 
     @contextmanager
-    def application(self, *, timeout_s: float = FIRST_HEARTBEAT_S) -> Iterator[MavlinkLink]:
+    def application(self, *, timeout_s: float = FIRST_HEARTBEAT_S) -> Iterator[ApplicationLink]:
         """Talk to the running application, and only to the aircraft that was received.
 
         Raises:
@@ -146,7 +200,7 @@ class Workshop:
             self._require_received(link)
             yield link
 
-    def _heard(self, stack: ExitStack, timeout_s: float) -> MavlinkLink:
+    def _heard(self, stack: ExitStack, timeout_s: float) -> ApplicationLink:
         """Return a link on which the aircraft was heard; a silent one is powered anew by the person's hands, once."""
         try:
             return self._listen(stack, timeout_s)
@@ -155,14 +209,14 @@ class Workshop:
                 raise
         return self._listen(stack, AFTER_RESTART_S)
 
-    def _require_received(self, link: MavlinkLink) -> None:
+    def _require_received(self, link: ApplicationLink) -> None:
         if self.state.received is not None:
             require_same_aircraft(self.state.received, link.read_identity())
 
-    def _listen(self, stack: ExitStack, timeout_s: float) -> MavlinkLink:
+    def _listen(self, stack: ExitStack, timeout_s: float) -> ApplicationLink:
         with ExitStack() as trial:
             wire = trial.enter_context(self.wire(self.application_line))
-            link = MavlinkLink(wire, self.clock)
+            link = application_link(wire, self.clock, self.dialect(), catalogue_for=self.catalogue_for)
             link.wait_heartbeat(timeout_s)
             stack.push(trial.pop_all())
             return link

@@ -8,11 +8,12 @@ from rotorwright.changeover.errors import WrongReleaseError
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.gates import Gate, GateShutError
 from rotorwright.changeover.kept import kept_facts
-from rotorwright.changeover.plan import current_sheet, judge, read_image
+from rotorwright.changeover.plan import board_here, current_sheet, judge, read_image, require_sure
 from rotorwright.changeover.receive import keep_content, prove_copy
 from rotorwright.changeover.state import ChosenImage, identity_facts
 from rotorwright.changeover.workshop import AFTER_RESTART_S, UNIQUE_ID_BYTES, Workshop, require_same_id
 from rotorwright.errors import LinkError, ProtocolError
+from rotorwright.firmware.fit import EvidenceVerdict, FitVerdict
 from rotorwright.firmware.mcu import Microcontroller, Sector, microcontroller
 from rotorwright.links.rom_uart.flash_writer import WriteReport, read_region, write_sectors
 from rotorwright.settings.identity import release_line
@@ -69,14 +70,26 @@ def pass_gates_before_write(shop: Workshop) -> None:
         GateShutError: one is shut.
     """
     prove_copy(shop)
-    undecided = current_sheet(shop).undecided
-    if undecided or not shop.state.is_accepted:
+    require_consent(shop)
+    shop.require_confirmed(Gate.PROPELLERS_OFF)
+
+
+def require_consent(shop: Workshop) -> None:
+    """Let nothing be written without a person's word: to the whole plan, or, where it is learnt, to the write.
+
+    Raises:
+        GateShutError: something is undecided, or nothing was accepted.
+    """
+    state = shop.state
+    if state.image is not None and not state.image.are_settings_known and state.is_write_accepted:
+        return
+    undecided = len(current_sheet(shop).undecided) if state.sheet else 0
+    if undecided or not state.is_accepted:
         raise GateShutError(
             Gate.NOTHING_HELD,
-            found=f"{len(undecided)} settings are undecided or the plan was not accepted.",
+            found=f"{undecided} settings are undecided or the plan was not accepted.",
             todo="Go on with `resume`; it asks for what is missing.",
         )
-    shop.require_confirmed(Gate.PROPELLERS_OFF)
 
 
 def require_planned_board(shop: Workshop, loader: RomUartLoader, part: Microcontroller) -> None:
@@ -87,8 +100,12 @@ def require_planned_board(shop: Workshop, loader: RomUartLoader, part: Microcont
         ImageBoardMismatchError: the chip id differs.
     """
     chip_id = require_chip_and_id(shop, loader, part)
-    fit, _ = judge(shop, read_image(shop), chip_id=chip_id)
-    shop.pass_measured(Gate.IMAGE_FITS, f"{len(fit.evidence)} tests passed, chip {chip_id:#05x}")
+    image = read_image(shop)
+    fit, _ = judge(shop, image, chip_id=chip_id)
+    require_sure(shop, fit, board_here(shop, image))
+    passed = sum(one.verdict is EvidenceVerdict.PASSED for one in fit.evidence)
+    sure = "" if fit.verdict is FitVerdict.FITS else "; a person vouched for it"
+    shop.pass_measured(Gate.IMAGE_FITS, f"{passed} tests passed, none failed, chip {chip_id:#05x}{sure}")
 
 
 def require_chip_and_id(shop: Workshop, loader: RomUartLoader, part: Microcontroller) -> int:
@@ -171,7 +188,7 @@ def start_application(shop: Workshop, image: ChosenImage, *, expected_release: s
         shop.person.tell(f"The bootloader did not confirm the start ({error.what}).")
     with shop.application(timeout_s=AFTER_RESTART_S) as link:
         identity = link.read_identity()
-    if release_line(identity.release) != release_line(expected_release):
+    if expected_release and release_line(identity.release) != release_line(expected_release):
         raise WrongReleaseError(
             f"{identity.family} {identity.release} answers, {expected_release} was expected.",
             why="The board starts another image than the one that was written and read back.",

@@ -144,7 +144,7 @@ def show_plan(summary: PlanSummary) -> None:
         f"  aircraft   {escape(summary.aircraft)}\n"
         f"  release    {escape(summary.release_before)} to {escape(summary.release_after)}\n"
         f"  image      {summary.image_bytes:,} bytes into sectors {sectors}; no other sector is touched\n"
-        f"  settings   {escape(counts)}; {summary.settings_to_write} will be written"
+        f"  settings   {escape(summary.note or f'{counts}; {summary.settings_to_write} will be written')}"
     )
 
 

@@ -32,6 +32,8 @@ class Board:
 
     `aliases` has the name that a release line ("5.2") used where it differs from `name`; `reserved_sectors` are flash
     sectors of the maker that no image may touch; `image_sha256` has, by release, the `Image.sha256` that is published.
+    `is_only_reported` says that no release book describes it: its name is what the aircraft calls it, `mcu` what the
+    image or a person says, and whatever else there is to know is unknown.
     """
 
     name: str
@@ -39,6 +41,7 @@ class Board:
     aliases: Mapping[str, str] = field(default_factory=_nothing, hash=False)
     reserved_sectors: tuple[int, ...] = ()
     image_sha256: Mapping[str, str] = field(default_factory=_nothing, hash=False)
+    is_only_reported: bool = False
 
     @property
     def names(self) -> frozenset[str]:

@@ -159,6 +159,9 @@ def _reserved_sectors(image: Image, board: Board, mcu: Microcontroller) -> Evide
         touched = {sector.number for sector in sectors_for(image, mcu)} & set(board.reserved_sectors)
     except ImageOutsideFlashError:
         return _unsure(FitTest.RESERVED_SECTORS, "This cannot be asked of an image that lies outside the flash.")
+    if board.is_only_reported:
+        words = "Without a release book nobody here knows which sectors the maker of the board keeps."
+        return _unsure(FitTest.RESERVED_SECTORS, words)
     if touched:
         numbers = ", ".join(str(number) for number in sorted(touched))
         words = f"The image reaches into sector {numbers}, which belongs to the maker of {board.name}."
@@ -184,12 +187,22 @@ def _descriptor(
     yield _crc(image, descriptor)
     yield _same(FitTest.DESCRIPTOR_FAMILY, "family", descriptor.family, family)
     yield _release(descriptor.release, release)
-    if descriptor.board in board.names:
-        yield _passed(FitTest.DESCRIPTOR_BOARD, f"It says that it is for {descriptor.board}, a name of {board.name}.")
-    else:
-        words = f"It says that it is for {descriptor.board}, which is no name of {board.name}."
-        yield _failed(FitTest.DESCRIPTOR_BOARD, words)
+    yield _descriptor_board(descriptor.board, board)
     yield _same(FitTest.DESCRIPTOR_MICROCONTROLLER, "microcontroller", descriptor.mcu, board.mcu)
+
+
+def _descriptor_board(named: str, board: Board) -> Evidence:
+    if named in board.names:
+        return _passed(FitTest.DESCRIPTOR_BOARD, f"It says that it is for {named}, a name of {board.name}.")
+    words = f"It says that it is for {named}, which is no name of {board.name}."
+    if not board.is_only_reported:
+        return _failed(FitTest.DESCRIPTOR_BOARD, words)
+    renamed = (
+        f"It says that it is for {named}; the aircraft calls its board {board.name}. Boards are renamed now and then"
+    )
+    return _unsure(
+        FitTest.DESCRIPTOR_BOARD, f"{renamed}, and without a release book nobody here knows whether this one was."
+    )
 
 
 def _no_descriptor(image: Image) -> Evidence:

@@ -10,7 +10,7 @@ from rotorwright.changeover import engine, state, steps
 from rotorwright.changeover.events import WORDS, EventKind
 from rotorwright.changeover.gates import TEXTS, Gate
 from rotorwright.changeover.state import ChangeoverState, fold
-from rotorwright.changeover.steps import BACK, FORWARD, Step, next_step, standing
+from rotorwright.changeover.steps import BACK, FORWARD, FORWARD_LEARNING, Step, next_step, standing
 from rotorwright.hangar.journal import Event, JsonValue, next_event
 
 UID = "3a0027001351383438343933"
@@ -90,9 +90,24 @@ def test_every_gate_says_what_it_asks_for_and_which_danger_it_stands_before() ->
 
 
 def test_every_step_is_in_the_job_exactly_once_and_can_be_performed() -> None:
-    listed = [rule.step for rule in (*FORWARD, *BACK)]
-    assert sorted(listed) == sorted(Step)
+    for way in (FORWARD, FORWARD_LEARNING):
+        listed = [rule.step for rule in (*way, *BACK)]
+        assert len(set(listed)) == len(listed)
+    assert {rule.step for rule in (*FORWARD, *FORWARD_LEARNING, *BACK)} == set(Step)
     assert set(engine.PERFORM) == set(Step)
+
+
+def test_both_orders_of_the_job_save_first_and_erase_only_after_a_word_of_a_person() -> None:
+    for way, word in ((FORWARD, Step.ACCEPT), (FORWARD_LEARNING, Step.ACCEPT_WRITE)):
+        order = [rule.step for rule in way]
+        assert order.index(Step.SAVE) < order.index(word) < order.index(Step.SAVE_OLD_IMAGE)
+        assert order.index(Step.SAVE_OLD_IMAGE) < order.index(Step.WRITE_IMAGE)
+        assert order.index(Step.ACCEPT) < order.index(Step.WRITE_SETTINGS)
+    assert FORWARD_LEARNING.index(_rule(Step.SAVE)) < FORWARD_LEARNING.index(_rule(Step.LEARN_OLD_DEFAULTS))
+
+
+def _rule(step: Step) -> steps.StepRule:
+    return next(rule for rule in FORWARD_LEARNING if rule.step is step)
 
 
 def test_a_clean_history_walks_the_steps_in_order_and_ends() -> None:

@@ -1,0 +1,126 @@
+"""What is known of the old and the new release, and from where: the aircraft, the release book, the library.
+
+Without knowledge of one of them the job takes another order: the aircraft is asked, by a reset to its defaults before
+the write and after it, and the settings are decided when both answers are there.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rotorwright.changeover.events import EventKind
+from rotorwright.changeover.kept import kept_facts
+from rotorwright.changeover.receive import as_found, catalogue_from, keep_content, keep_snapshot, snapshot_from
+from rotorwright.settings.identity import release_line
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from rotorwright.changeover.state import ChosenImage
+    from rotorwright.changeover.workshop import CapturedDefaults, Workshop
+    from rotorwright.settings.catalogue import Catalogue
+    from rotorwright.settings.snapshot import Snapshot
+    from rotorwright.settings.values import Value
+
+
+def old_catalogue(shop: Workshop) -> Catalogue | None:
+    """Return what the settings of the old release mean: the aircraft's own catalogue, else the book's."""
+    received, image = shop.state.received, shop.state.image
+    assert received is not None
+    board = image.board if image else received.board
+    own = catalogue_from(shop, shop.state.old_catalogue)
+    return own or shop.book().catalogue(release_line(received.release), board)
+
+
+def old_defaults(shop: Workshop) -> Mapping[str, Value]:
+    """Return the defaults of the old release as far as they are known: read from an aircraft, else catalogued."""
+    read = snapshot_from(shop, shop.state.old_defaults)
+    if read is not None:
+        return without(read.settings, shop.state.old_defaults_varying)
+    catalogue = old_catalogue(shop)
+    return catalogue.defaults if catalogue else {}
+
+
+def are_old_defaults_known(shop: Workshop) -> bool:
+    """Answer whether every setting found has a known default, measured ones left out."""
+    if shop.state.old_defaults is not None:
+        return True
+    catalogue = old_catalogue(shop)
+    if catalogue is None:
+        return False
+    defaults = catalogue.defaults
+    return all(name in defaults or _is_volatile(name, catalogue) for name in as_found(shop).settings)
+
+
+def expected_catalogue(shop: Workshop, image: ChosenImage) -> Catalogue | None:
+    """Return what is known of the new release's settings on this board before it is written."""
+    book = shop.book().catalogue(release_line(image.release), image.board)
+    return book or catalogue_from(shop, shop.state.expected_catalogue)
+
+
+def expected_defaults(shop: Workshop, image: ChosenImage) -> Mapping[str, Value] | None:
+    """Return the defaults that the new release should have on this board; None where nobody knows."""
+    captured = snapshot_from(shop, shop.state.expected_defaults)
+    if captured is not None:
+        return captured.settings
+    catalogue = shop.book().catalogue(release_line(image.release), image.board)
+    return catalogue.defaults if catalogue else None
+
+
+def look_up_library(shop: Workshop, image: ChosenImage) -> None:
+    """Take from the library of captured defaults what nothing else knows, and note that it came from there."""
+    received = shop.state.received
+    assert received is not None
+    if not are_old_defaults_known(shop):
+        found = _captured(shop, received.family, received.release, received.board)
+        if found is not None:
+            note_old_defaults(shop, found.snapshot, source="library", varying=found.varying)
+    if expected_defaults(shop, image) is None:
+        found = _captured(shop, received.family, image.release, image.board)
+        if found is not None:
+            _note_expected(shop, found)
+
+
+def are_settings_known(shop: Workshop, image: ChosenImage) -> bool:
+    """Answer whether the settings can be decided before the write: the defaults of both releases are known."""
+    return are_old_defaults_known(shop) and expected_defaults(shop, image) is not None
+
+
+def note_old_defaults(shop: Workshop, snapshot: Snapshot, *, source: str, varying: tuple[str, ...] = ()) -> None:
+    """Keep the defaults of the old release and note where they came from."""
+    file = keep_snapshot(shop, "old-defaults", snapshot)
+    shop.note(
+        EventKind.OLD_DEFAULTS_KNOWN,
+        file=kept_facts(file),
+        settings=len(snapshot.settings),
+        source=source,
+        varying=list(varying),
+    )
+
+
+def without(settings: Mapping[str, Value], names: tuple[str, ...]) -> dict[str, Value]:
+    """Return the settings but those of these names."""
+    return {name: value for name, value in settings.items() if name not in names}
+
+
+def _note_expected(shop: Workshop, found: CapturedDefaults) -> None:
+    file = keep_snapshot(shop, "expected-defaults", found.snapshot)
+    catalogue = keep_content(shop, "expected-catalogue", "json", found.catalogue) if found.catalogue else None
+    shop.note(
+        EventKind.NEW_DEFAULTS_EXPECTED,
+        file=kept_facts(file),
+        catalogue=kept_facts(catalogue) if catalogue else None,
+        settings=len(found.snapshot.settings),
+        source="library",
+    )
+
+
+def _captured(shop: Workshop, family: str, release: str, board: str) -> CapturedDefaults | None:
+    if shop.library is None or not release:
+        return None
+    return shop.library.find(family, release, board, read_by=shop.read_by)
+
+
+def _is_volatile(name: str, catalogue: Catalogue) -> bool:
+    setting = catalogue.get(name)
+    return setting is not None and setting.volatile
