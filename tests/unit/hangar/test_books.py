@@ -241,6 +241,24 @@ def test_notes_about_something_else_are_refused(tmp_path: Path, old: str, new: s
         book.notes("5.2", "6.0")
 
 
+CONSTRAINTS = 'format = "rotorwright-constraints"\nversion = 1\nfamily = "Thornbill"\nrelease = "6.0"\n'
+
+
+def test_constraints_are_read_by_release_and_none_is_no_error(tmp_path: Path) -> None:
+    book = book_of(tmp_path, **{"constraints/6.0.toml": CONSTRAINTS.encode()})
+    found = book.constraints("6.0")
+    assert found is not None
+    assert (found.family, found.release) == ("Thornbill", "6.0")
+    assert book.constraints("5.2") is None
+
+
+@pytest.mark.parametrize(("old", "new"), [("Thornbill", "Another"), ('"6.0"', '"6.1"')])
+def test_constraints_about_something_else_are_refused(tmp_path: Path, old: str, new: str) -> None:
+    book = book_of(tmp_path, **{"constraints/6.0.toml": CONSTRAINTS.replace(old, new).encode()})
+    with pytest.raises(BookFormError, match=r"not Thornbill 6[.]0"):
+        book.constraints("6.0")
+
+
 def test_no_book_is_told_as_such(tmp_path: Path) -> None:
     (tmp_path / "empty").mkdir()
     for path in (tmp_path / "nowhere", tmp_path / "empty", as_zip(tmp_path, {"other.txt": b""})):

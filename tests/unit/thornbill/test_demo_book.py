@@ -17,6 +17,7 @@ def test_the_book_has_the_files_of_the_reference_page() -> None:
         "catalogues/5.2/corvane-c405.json",
         "catalogues/6.0/corvane-c405.json",
         "classes.toml",
+        "constraints/6.0.toml",
         "display/5.2.bin",
         "display/6.0.bin",
         "notes/5.2-to-6.0.toml",

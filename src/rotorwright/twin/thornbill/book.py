@@ -15,6 +15,7 @@ from rotorwright.twin.thornbill.release import (
     change_notes_text,
     characters,
     classes_text,
+    constraints_text,
 )
 
 if TYPE_CHECKING:
@@ -56,6 +57,7 @@ def book_files() -> dict[str, bytes]:
         files[f"catalogues/{release}/corvane-c405.json"] = print_catalogue(catalogue(release, "C405"))
         files[f"display/{release}.bin"] = characters(release)
     files["notes/5.2-to-6.0.toml"] = change_notes_text().encode()
+    files["constraints/6.0.toml"] = constraints_text("6.0").encode()
     files["classes.toml"] = classes_text().encode()
     return files
 

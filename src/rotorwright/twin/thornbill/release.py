@@ -76,6 +76,11 @@ def classes_text() -> str:
     return read_text("classes.toml")
 
 
+def constraints_text(release: str) -> str:
+    """Return the constraints between the settings of release line `release` as TOML text."""
+    return read_text(f"constraints-{release}.toml")
+
+
 @cache
 def read_text(name: str) -> str:
     """Return a data file of this package as text."""
