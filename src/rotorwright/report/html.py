@@ -24,11 +24,12 @@ FOLDED_FROM_LINES = 24
 
 def render_report(data: ReportData) -> str:
     """Return the job card of one changeover as a complete HTML page. The same data gives the same text."""
-    return _environment().get_template("job_card.html.j2").render(data=data)
+    return page_environment().get_template("job_card.html.j2").render(data=data)
 
 
 @cache
-def _environment() -> Environment:
+def page_environment() -> Environment:
+    """Return what every page is made with: all texts escaped, characters that steer made visible."""
     from jinja2 import Environment, PackageLoader, StrictUndefined  # noqa: PLC0415 - only a report needs it
 
     environment = Environment(
