@@ -8,6 +8,7 @@ reason; whatever is not certain is held for a person.
 from __future__ import annotations
 
 from collections import defaultdict
+from functools import partial
 from typing import TYPE_CHECKING
 
 from rotorwright.settings.cases import Case, case_with_note, case_without_note
@@ -22,6 +23,7 @@ from rotorwright.settings.decisions import (
     Write,
 )
 from rotorwright.settings.note_entries import new_names, old_names
+from rotorwright.settings.remembering import Judged
 from rotorwright.settings.sheet import CarryOverSheet
 from rotorwright.settings.sides import CarryOverInputs, NotesOfOtherReleaseError, Sides
 from rotorwright.settings.suggesting import with_suggestions
@@ -30,6 +32,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from rotorwright.settings.note_entries import Note
+    from rotorwright.settings.remembering import DecisionMemory, Recollection
 
 __all__ = [
     "Arrival",
@@ -44,16 +47,18 @@ __all__ = [
 ]
 
 
-def carry_over(inputs: CarryOverInputs) -> CarryOverSheet:
+def carry_over(inputs: CarryOverInputs, *, memory: DecisionMemory | None = None) -> CarryOverSheet:
     """Return the carry-over sheet: one decision for each found setting, and the settings that are new.
 
-    The result depends on the content of the inputs only, not on their order.
+    The result depends on the content of the inputs only, not on their order. With a `memory`, what was decided for
+    earlier aircraft is not worked out again; the result is the same.
 
     Raises:
         NotesOfOtherReleaseError: the change notes are for another family or other releases.
     """
-    sides = Sides(inputs)
-    decisions = sorted((_decide(sides, group) for group in _groups(sides)), key=lambda each: each.found)
+    recalled = None if memory is None else memory.recall(inputs)
+    sides = Sides(inputs) if recalled is None else recalled.sides
+    decisions = sorted((_decide(sides, group) for group in _groups(sides, recalled)), key=lambda each: each.found)
     arrivals = _arrivals(sides, decisions)
     return CarryOverSheet(
         decisions=tuple(with_suggestions(sides, decisions, arrivals)),
@@ -65,18 +70,18 @@ def carry_over(inputs: CarryOverInputs) -> CarryOverSheet:
     )
 
 
-def _decide(sides: Sides, group: list[Case]) -> Decision:
+def _decide(sides: Sides, group: list[Judged]) -> Decision:
     if len(group) == 1:
-        return decide_case(sides, group[0])
-    return decide_contradiction(sides, group, [decide_case(sides, case) for case in group])
+        return group[0].decision
+    return decide_contradiction(sides, [each.case for each in group], [each.decision for each in group])
 
 
-def _groups(sides: Sides) -> list[list[Case]]:
+def _groups(sides: Sides, recalled: Recollection | None) -> list[list[Judged]]:
     """Return the cases, those in one list that cannot be decided apart because their notes contradict each other."""
-    cases = _cases(sides)
-    clashes = _clashes([case.found for case in cases])
-    clashes += _clashes([tuple(target.name for target in case.targets) for case in cases])
-    return _together(cases, clashes) if clashes else [[case] for case in cases]
+    judged = _judged(sides, recalled)
+    clashes = _clashes([each.case.found for each in judged])
+    clashes += _clashes([tuple(target.name for target in each.case.targets) for each in judged])
+    return _together(judged, clashes) if clashes else [[each] for each in judged]
 
 
 def _clashes(names_of_all: list[tuple[str, ...]]) -> list[tuple[int, int]]:
@@ -90,19 +95,38 @@ def _clashes(names_of_all: list[tuple[str, ...]]) -> list[tuple[int, int]]:
     ]
 
 
-def _cases(sides: Sides) -> list[Case]:
+def _judged(sides: Sides, recalled: Recollection | None) -> list[Judged]:
+    """Return each case with the decision that it gets by itself."""
     found = sides.inputs.ours.settings
     notes = [note for note in _notes_in_order(sides) if any(name in found for name in old_names(note))]
     spoken_of = {name for note in notes for name in old_names(note)}
     successors = {name for note in notes for name in new_names(note)}
-    noted = [case_with_note(sides, note) for note in notes]
-    named = [_give_way(case_without_note(sides, name), successors) for name in found if name not in spoken_of]
-    return noted + named
+    named = [(name, name in successors) for name in found if name not in spoken_of]
+    if recalled is None:
+        noted = [_judge_noted(note, sides) for note in notes]
+        return noted + [_judge_named(name, sides, gives_way=gives_way) for name, gives_way in named]
+    noted = [recalled.by_note(note, partial(_judge_noted, note)) for note in notes]
+    return noted + [
+        recalled.by_name(name, partial(_judge_named, name, gives_way=gives_way), gives_way=gives_way)
+        for name, gives_way in named
+    ]
 
 
-def _give_way(case: Case, successors: set[str]) -> Case:
+def _judge_noted(note: Note, sides: Sides) -> Judged:
+    case = case_with_note(sides, note)
+    return Judged(case, decide_case(sides, case))
+
+
+def _judge_named(name: str, sides: Sides, *, gives_way: bool) -> Judged:
+    case = case_without_note(sides, name)
+    if gives_way:
+        case = _give_way(case)
+    return Judged(case, decide_case(sides, case))
+
+
+def _give_way(case: Case) -> Case:
     """Return a case without its target where that name now means something else and nothing of ours is lost by it."""
-    if case.found[0] not in successors or not case.is_untouched:
+    if not case.is_untouched:
         return case
     return Case(case.found, case.ours, case.base, case.kind, case.rule)
 
@@ -112,8 +136,8 @@ def _notes_in_order(sides: Sides) -> Iterable[Note]:
     return sorted(notes, key=lambda note: (old_names(note), new_names(note), type(note).__name__))
 
 
-def _together(cases: list[Case], clashes: list[tuple[int, int]]) -> list[list[Case]]:
-    leader = list(range(len(cases)))
+def _together(judged: list[Judged], clashes: list[tuple[int, int]]) -> list[list[Judged]]:
+    leader = list(range(len(judged)))
 
     def lead(place: int) -> int:
         while leader[place] != place:
@@ -122,9 +146,9 @@ def _together(cases: list[Case], clashes: list[tuple[int, int]]) -> list[list[Ca
 
     for one, other in clashes:
         leader[lead(other)] = lead(one)
-    groups: dict[int, list[Case]] = defaultdict(list)
-    for place, case in enumerate(cases):
-        groups[lead(place)].append(case)
+    groups: dict[int, list[Judged]] = defaultdict(list)
+    for place, each in enumerate(judged):
+        groups[lead(place)].append(each)
     return list(groups.values())
 
 
