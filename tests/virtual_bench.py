@@ -26,8 +26,10 @@ from rotorwright.changeover.workshop import Workshop
 from rotorwright.firmware.image import Image
 from rotorwright.firmware.intel_hex import write_intel_hex
 from rotorwright.hangar.book_pack import pack_book
+from rotorwright.hangar.defaults_library import DefaultsLibrary
 from rotorwright.hangar.store import Hangar
 from rotorwright.links.wire import LineSettings
+from rotorwright.settings.dialects.dialect_file import parse_dialect
 from rotorwright.twin.application_start import start_from_flash
 from rotorwright.twin.assembly import Circumstances, MemoryBytes, build_aircraft
 from rotorwright.twin.clock import VirtualClock
@@ -46,6 +48,7 @@ if TYPE_CHECKING:
     from rotorwright.errors import RotorwrightError
     from rotorwright.hangar.journal import Event, JsonValue
     from rotorwright.settings.carry_over import Decision
+    from rotorwright.settings.dialects.dialect import Dialect
     from rotorwright.twin.aircraft import VirtualAircraft
     from rotorwright.twin.state import Papers
 
@@ -163,7 +166,9 @@ class VirtualBench:
         self.memories: MemoryBytes = delivered_memories(self.old_image)
         self.image_file = write_intel_hex(self.new_image)
         _publish(write_book(folder / "book"), self.old_image, self.new_image)
-        self.book = pack_book(folder / "book")
+        self.book: bytes | None = pack_book(folder / "book")
+        self.dialect: bytes | None = None
+        self.has_library = False
         self.changeover_id = ""
 
     def copy(self, folder: Path) -> VirtualBench:
@@ -229,12 +234,13 @@ class VirtualBench:
         if not self.changeover_id:
             self.changeover_id = opening.open_card(
                 hangar,
-                identity=opening.read_identity(port, clock, LINE),
+                identity=opening.read_identity(port, clock, LINE, self._spoken()),
                 port=port.name,
                 book=self.book,
                 image=self.image_file,
                 airframe=AIRFRAME,
                 now=lambda: TIME,
+                dialect=self.dialect,
             )
         journal = HangarJournal(hangar, self.changeover_id, now=lambda: TIME)
         if kill_at is not None:
@@ -247,7 +253,11 @@ class VirtualBench:
             application_line=LINE,
             loader_baud=LINE.baud,
             wall_time=lambda: TIME,
+            library=DefaultsLibrary(hangar) if self.has_library else None,
         )
+
+    def _spoken(self) -> Dialect | None:
+        return None if self.dialect is None else parse_dialect(self.dialect.decode(), source="the bench's dialect")
 
     def events(self) -> tuple[Event, ...]:
         """Return the journal as the hangar has it."""

@@ -6,12 +6,14 @@ the write and after it, and the settings are decided when both answers are there
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.kept import kept_facts
 from rotorwright.changeover.receive import as_found, catalogue_from, keep_content, keep_snapshot, snapshot_from
-from rotorwright.settings.identity import release_line
+from rotorwright.settings.identity import Identity, release_line
+from rotorwright.settings.snapshot import Snapshot
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -19,7 +21,6 @@ if TYPE_CHECKING:
     from rotorwright.changeover.state import ChosenImage
     from rotorwright.changeover.workshop import CapturedDefaults, Workshop
     from rotorwright.settings.catalogue import Catalogue
-    from rotorwright.settings.snapshot import Snapshot
     from rotorwright.settings.values import Value
 
 
@@ -74,11 +75,13 @@ def look_up_library(shop: Workshop, image: ChosenImage) -> None:
     if not are_old_defaults_known(shop):
         found = _captured(shop, received.family, received.release, received.board)
         if found is not None:
-            note_old_defaults(shop, found.snapshot, source="library", varying=found.varying)
+            told = _told(shop, received, found)
+            note_old_defaults(shop, told, source="library", varying=found.varying)
     if expected_defaults(shop, image) is None:
         found = _captured(shop, received.family, image.release, image.board)
         if found is not None:
-            _note_expected(shop, found)
+            of_new = replace(received, release=image.release, board=image.board, build="")
+            _note_expected(shop, found, _told(shop, of_new, found))
 
 
 def are_settings_known(shop: Workshop, image: ChosenImage) -> bool:
@@ -103,14 +106,19 @@ def without(settings: Mapping[str, Value], names: tuple[str, ...]) -> dict[str, 
     return {name: value for name, value in settings.items() if name not in names}
 
 
-def _note_expected(shop: Workshop, found: CapturedDefaults) -> None:
-    file = keep_snapshot(shop, "expected-defaults", found.snapshot)
-    catalogue = keep_content(shop, "expected-catalogue", "json", found.catalogue) if found.catalogue else None
+def _told(shop: Workshop, identity: Identity, found: CapturedDefaults) -> Snapshot:
+    return Snapshot(identity=identity, settings=found.settings, taken_at=shop.now())
+
+
+def _note_expected(shop: Workshop, found: CapturedDefaults, told: Snapshot) -> None:
+    file = keep_snapshot(shop, "expected-defaults", told)
+    data = found.catalogue_data
+    catalogue = keep_content(shop, "expected-catalogue", "json", data) if data else None
     shop.note(
         EventKind.NEW_DEFAULTS_EXPECTED,
         file=kept_facts(file),
         catalogue=kept_facts(catalogue) if catalogue else None,
-        settings=len(found.snapshot.settings),
+        settings=len(told.settings),
         source="library",
     )
 

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from rotorwright.settings.dialects.dialect import Dialect
     from rotorwright.settings.identity import Identity
     from rotorwright.settings.snapshot import Snapshot
+    from rotorwright.settings.values import Value
 
 AFTER_RESTART_S = 12.0  # common practice, no source: a controller answers within ten seconds of a restart
 PORT_RETURNS_S = 20.0  # common practice, no source: a USB port comes back within twenty seconds
@@ -71,13 +72,13 @@ class CapturedDefaults(Protocol):
     """Defaults that an aircraft showed once."""
 
     @property
-    def snapshot(self) -> Snapshot:
-        """What a fresh aircraft of this release and board holds."""
+    def settings(self) -> Mapping[str, Value]:
+        """What every fresh aircraft of this release and board holds."""
         ...
 
     @property
-    def catalogue(self) -> bytes | None:
-        """The catalogue that the aircraft gave, if it gave one."""
+    def catalogue_data(self) -> bytes | None:
+        """The catalogue that an aircraft gave, if one did."""
         ...
 
     @property

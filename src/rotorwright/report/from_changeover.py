@@ -14,7 +14,7 @@ from rotorwright.changeover.gates import Gate as GateName
 from rotorwright.changeover.kept import kept_from
 from rotorwright.changeover.person import Direction
 from rotorwright.changeover.state import ChangeoverState, fold
-from rotorwright.changeover.steps import BACK, FORWARD, Stage, Step, StepRule, next_step
+from rotorwright.changeover.steps import BACK, Stage, Step, StepRule, forward, next_step
 from rotorwright.report.data import (
     AircraftFacts,
     Evidence,
@@ -129,7 +129,8 @@ def _aircraft(events: Sequence[Event], state: ChangeoverState) -> AircraftFacts:
 
 
 def _stages(state: ChangeoverState, sheet: CarryOverSheet | None, events: Sequence[Event]) -> tuple[StageCard, ...]:
-    rules = (*FORWARD, *BACK) if state.is_rolling_back else FORWARD
+    way = forward(state)
+    rules = (*way, *BACK) if state.is_rolling_back else way
     order = list(dict.fromkeys(rule.stage for rule in rules))
     return tuple(
         StageCard(
