@@ -21,11 +21,13 @@ from rotorwright.cli import console, jobs
 from rotorwright.cli.demo_person import DemoPerson
 from rotorwright.errors import WorkflowError
 from rotorwright.hangar.book_pack import pack_book
+from rotorwright.hangar.defaults_library import DefaultsLibrary
 from rotorwright.hangar.store import Hangar
 from rotorwright.links.clock import RealClock
 from rotorwright.links.serial_port import SerialPort
 from rotorwright.links.wire import LineSettings
 from rotorwright.report.from_changeover import report_of
+from rotorwright.settings.dialects.shipped import thornbill_console, thornbill_console_file
 from rotorwright.settings.sheet import parse_sheet
 from rotorwright.twin.delivery import AIRFRAME, deliver
 from rotorwright.twin.faults import FaultPlan
@@ -36,7 +38,7 @@ from rotorwright.twin.thornbill.book import write_book
 from rotorwright.twin.thornbill.images import DEMO_FILE_NAMES, write_demo_images
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping
+    from collections.abc import Callable, Iterator, Mapping, Sequence
 
     from rotorwright.changeover.state import ChangeoverState
     from rotorwright.hangar.journal import Event, JsonValue
@@ -52,10 +54,28 @@ class DemoFolderError(WorkflowError):
 
 
 @dataclass(frozen=True, slots=True)
+class DemoWay:
+    """How the demo does the job."""
+
+    has_book: bool = True
+    by_console: bool = False
+
+    def words(self) -> list[str]:
+        """Return it as arguments, for a process of its own."""
+        return [*(["without-book"] if not self.has_book else []), *(["by-console"] if self.by_console else [])]
+
+    @classmethod
+    def of(cls, words: Sequence[str]) -> DemoWay:
+        """Return what `words` made."""
+        return cls(has_book="without-book" not in words, by_console="by-console" in words)
+
+
+@dataclass(frozen=True, slots=True)
 class DemoFolder:
-    """Where the demo leaves everything."""
+    """Where the demo leaves everything, and how it does the job."""
 
     path: Path
+    way: DemoWay = DemoWay()
 
     @property
     def twin(self) -> StateFolder:
@@ -88,13 +108,15 @@ class DemoFolder:
         return self.path / "report.html"
 
 
-def run_demo(*, folder: Path | None, faults: list[str], speed: float, baud: int, as_json: bool) -> int:
+def run_demo(
+    *, folder: Path | None, faults: list[str], speed: float, baud: int, as_json: bool, way: DemoWay | None = None
+) -> int:
     """Run the demo and return the exit code: 0 when it ends signed."""
     if as_json:
         console.out.file = sys.stderr
     started = time.monotonic()
     kill_at, plan = split_faults(faults)
-    place = prepare(folder)
+    place = prepare(folder, way or DemoWay())
     with spawned_twin(place, plan, speed=speed, baud=baud):
         first_kill = run_until_killed(place, kill_at) if kill_at else 0
         state = work(place)
@@ -117,7 +139,7 @@ def split_faults(faults: list[str]) -> tuple[int, FaultPlan]:
     return (kills[0] if kills else 0), FaultPlan.parse([word for word in words if not _KILL.match(word)])
 
 
-def prepare(folder: Path | None) -> DemoFolder:
+def prepare(folder: Path | None, way: DemoWay) -> DemoFolder:
     """Lay out the aircraft, the book and the images.
 
     Raises:
@@ -131,7 +153,7 @@ def prepare(folder: Path | None) -> DemoFolder:
             todo="Name another folder, or leave --folder out.",
             folder=str(path),
         )
-    place = DemoFolder(path.absolute())
+    place = DemoFolder(path.absolute(), way)
     place.path.mkdir(parents=True, exist_ok=True)
     deliver(place.twin)
     write_book(place.book)
@@ -155,7 +177,7 @@ def spawned_twin(place: DemoFolder, plan: FaultPlan, *, speed: float, baud: int)
 
 def run_until_killed(place: DemoFolder, kill_at: int) -> int:
     """Run the job in a process of its own that dies at journal event `kill_at`; return 1 if it did."""
-    command = [sys.executable, "-m", "rotorwright.cli.demo_worker", str(place.path), str(kill_at)]
+    command = [sys.executable, "-m", "rotorwright.cli.demo_worker", str(place.path), str(kill_at), *place.way.words()]
     done = subprocess.run(command, check=False, stdout=sys.stderr if console.out.file is sys.stderr else None)
     if done.returncode in {KILLED, -9}:
         console.out.print(f"[bold]The tool was killed at journal event {kill_at}; it is started again.[/]")
@@ -175,6 +197,7 @@ def work(place: DemoFolder, *, dies: Callable[[Event], None] | None = None) -> C
         with hangar.lock(changeover_id), jobs.shown_progress() as bar:
             options = jobs.BenchOptions(port=str(place.twin.port_link), baud=921_600, loader_baud=921_600)
             shop = jobs.make_workshop(journal, options, DemoPerson(HandsClient(place.twin.path)), bar)
+            shop.library = DefaultsLibrary(hangar)
             if not shop.state.is_over and shop.state.received is not None:
                 engine.resume(shop)
             state = engine.run(shop, on_step=jobs.announce)
@@ -207,14 +230,16 @@ def _open_or_find(hangar: Hangar, place: DemoFolder) -> str:
         console.out.print(f"Job card {card.row.id}: {escape(card.standing)}", soft_wrap=True)
         return card.row.id
     port = str(place.twin.port_link)
+    spoken = thornbill_console() if place.way.by_console else None
     return open_card(
         hangar,
-        identity=read_identity(SerialPort(port), RealClock(), LineSettings(921_600)),
+        identity=read_identity(SerialPort(port), RealClock(), LineSettings(921_600), spoken),
         port=port,
-        book=pack_book(place.book),
+        book=pack_book(place.book) if place.way.has_book else None,
         image=place.new_image.read_bytes(),
         airframe=AIRFRAME,
         now=jobs.utc_now,
+        dialect=thornbill_console_file() if place.way.by_console else None,
     )
 
 

@@ -8,13 +8,13 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rotorwright.cli.demo import KILLED, DemoFolder, work
+from rotorwright.cli.demo import KILLED, DemoFolder, DemoWay, work
 
 if TYPE_CHECKING:
     from rotorwright.hangar.journal import Event
 
 
-def main(folder: str, kill_at: str) -> None:
+def main(folder: str, kill_at: str, *way: str) -> None:
     """Work in `folder` until event number `kill_at` is committed, then die at once."""
 
     def die(event: Event) -> None:
@@ -23,7 +23,7 @@ def main(folder: str, kill_at: str) -> None:
                 os.kill(os.getpid(), signal.SIGKILL)
             os._exit(KILLED)
 
-    work(DemoFolder(Path(folder)), dies=die)
+    work(DemoFolder(Path(folder), DemoWay.of(way)), dies=die)
 
 
 if __name__ == "__main__":

@@ -20,6 +20,7 @@ from rotorwright.cli.console import out, print_json
 from rotorwright.cli.files import read_input_file
 from rotorwright.cli.person import AnswersPerson, TerminalPerson
 from rotorwright.hangar.book_pack import pack_book
+from rotorwright.hangar.defaults_library import DefaultsLibrary
 from rotorwright.hangar.places import hangar_folder
 from rotorwright.hangar.store import Hangar
 from rotorwright.links.clock import RealClock
@@ -28,6 +29,8 @@ from rotorwright.links.wire import LineSettings
 from rotorwright.report.from_changeover import report_of
 from rotorwright.report.html import render_report
 from rotorwright.report.text import one_page_summary
+from rotorwright.settings.dialects.dialect_file import parse_dialect
+from rotorwright.settings.dialects.shipped import thornbill_console_file
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -62,25 +65,45 @@ def open_hangar(folder: Path | None) -> Iterator[Hangar]:
         yield hangar
 
 
-def start(options: BenchOptions, *, image: Path, book: Path, airframe: str) -> int:
+@dataclass(frozen=True, slots=True)
+class NewJob:
+    """What a new job card is opened with."""
+
+    image: Path
+    book: Path | None = None
+    airframe: str = ""
+    dialect: str | None = None
+    part: str = ""
+
+
+def start(options: BenchOptions, job: NewJob) -> int:
     """Open a job card for the aircraft on the port and do the job."""
     assert options.port is not None
-    image_bytes, book_bytes = read_input_file(image), pack_book(book)
+    image_bytes, book_bytes = read_input_file(job.image), pack_book(job.book) if job.book else None
+    dialect_bytes = read_dialect(job.dialect) if job.dialect else None
+    spoken = parse_dialect(dialect_bytes.decode(), source=str(job.dialect)) if dialect_bytes else None
     person = _person(options)
     port, clock, line = SerialPort(options.port), RealClock(), LineSettings(options.baud)
     with open_hangar(options.hangar) as hangar:
-        identity = read_identity(port, clock, line)
+        identity = read_identity(port, clock, line, spoken)
         changeover_id = open_card(
             hangar,
             identity=identity,
             port=options.port,
             book=book_bytes,
             image=image_bytes,
-            airframe=airframe,
+            airframe=job.airframe,
             now=utc_now,
+            dialect=dialect_bytes,
+            part=job.part,
         )
         out.print(f"Job card {changeover_id} for {escape(identity.board)}, id {identity.unique_id}.")
         return _work(hangar, changeover_id, options, person)
+
+
+def read_dialect(name: str) -> bytes:
+    """Return a dialect file, or the one that is shipped where its name is given instead of a file."""
+    return thornbill_console_file() if name == "thornbill" else read_input_file(Path(name))
 
 
 def resume(options: BenchOptions, *, changeover_id: str | None) -> int:
@@ -161,6 +184,7 @@ def _work(
             person.before_asking = bar.stop
         journal = HangarJournal(hangar, changeover_id, now=utc_now)
         shop = make_workshop(journal, options, person, bar)
+        shop.library = DefaultsLibrary(hangar)
         if is_resumed:
             engine.resume(shop)
         if back_because is not None:

@@ -27,6 +27,7 @@ HangarOption = Annotated[
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON on standard output.")]
 BookOption = Annotated[Path, typer.Option("--book", "-b", help="Release book: a folder or a zip.")]
+OptionalBookOption = Annotated[Path | None, typer.Option("--book", "-b", help="Release book: a folder or a zip.")]
 AnswersOption = Annotated[
     Path | None, typer.Option("--answers", help="TOML file with the answers, for runs without a keyboard.")
 ]
@@ -58,12 +59,19 @@ def demo(
     baud: Annotated[
         int, typer.Option("--baud", help="Baud rate of the twin's line; 0 means as fast as it can.", min=0)
     ] = 921_600,
+    without_book: Annotated[
+        bool, typer.Option("--without-book", help="Know nothing beforehand: the aircraft teaches the tool.")
+    ] = False,
+    by_console: Annotated[
+        bool, typer.Option("--by-console", help="Speak to the aircraft by its text console instead of by messages.")
+    ] = False,
     as_json: JsonOption = False,
 ) -> None:
     """Run a whole changeover on a virtual aircraft, with the usual decisions taken and shown."""
-    from rotorwright.cli.demo import run_demo
+    from rotorwright.cli.demo import DemoWay, run_demo
 
-    raise typer.Exit(run_demo(folder=folder, faults=fault or [], speed=speed, baud=baud, as_json=as_json))
+    way = DemoWay(has_book=not without_book, by_console=by_console)
+    raise typer.Exit(run_demo(folder=folder, way=way, faults=fault or [], speed=speed, baud=baud, as_json=as_json))
 
 
 @app.command()
@@ -196,19 +204,30 @@ def plan(
 def changeover(
     port: PortOption,
     image: Annotated[Path, typer.Option("--image", "-i", help="Image of the new release (Intel HEX).")],
-    book: BookOption,
     *,
+    book: OptionalBookOption = None,
+    dialect: Annotated[
+        str | None,
+        typer.Option("--dialect", help="Speak to the aircraft by its text console: a dialect file, or `thornbill`."),
+    ] = None,
+    part: Annotated[
+        str, typer.Option("--part", help="The microcontroller of the board, where nobody else says it.")
+    ] = "",
     airframe: Annotated[str, typer.Option("--airframe", help="Name of the airframe, for the record.")] = "",
     hangar: HangarOption = None,
     answers: AnswersOption = None,
     baud: BaudOption = 115_200,
     loader_baud: LoaderBaudOption = 115_200,
 ) -> None:
-    """Do the whole job on the aircraft on the port. It can be stopped anywhere; `resume` goes on."""
-    from rotorwright.cli.jobs import BenchOptions, start
+    """Do the whole job on the aircraft on the port. It can be stopped anywhere; `resume` goes on.
+
+    Without a release book the aircraft itself is asked for its defaults, before the write and after it.
+    """
+    from rotorwright.cli.jobs import BenchOptions, NewJob, start
 
     options = BenchOptions(port=port, hangar=hangar, answers=answers, baud=baud, loader_baud=loader_baud)
-    raise typer.Exit(start(options, image=image, book=book, airframe=airframe))
+    job = NewJob(image=image, book=book, airframe=airframe, dialect=dialect, part=part)
+    raise typer.Exit(start(options, job))
 
 
 @app.command()

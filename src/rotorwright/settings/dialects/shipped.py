@@ -18,7 +18,12 @@ _SAMPLE = "thornbill-console-sample.txt"
 @cache
 def thornbill_console() -> Dialect:
     """Return the dialect of Thornbill's text console."""
-    return parse_dialect(_data(_FILE).decode("utf-8"), source=_FILE)
+    return parse_dialect(thornbill_console_file().decode("utf-8"), source=_FILE)
+
+
+def thornbill_console_file() -> bytes:
+    """Return the file of that dialect."""
+    return _data(_FILE)
 
 
 def thornbill_sample() -> bytes:
