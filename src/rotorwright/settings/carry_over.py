@@ -11,7 +11,8 @@ from collections import defaultdict
 from functools import partial
 from typing import TYPE_CHECKING
 
-from rotorwright.settings.cases import Case, case_with_note, case_without_note
+from rotorwright.settings.cases import Case, case_with_note, case_without_note, may_hold
+from rotorwright.settings.conditions import words_of
 from rotorwright.settings.contradictions import decide_contradiction
 from rotorwright.settings.deciding import decide_case
 from rotorwright.settings.decisions import (
@@ -133,7 +134,12 @@ def _give_way(case: Case) -> Case:
 
 def _notes_in_order(sides: Sides) -> Iterable[Note]:
     notes = sides.inputs.notes.entries if sides.inputs.notes else ()
-    return sorted(notes, key=lambda note: (old_names(note), new_names(note), type(note).__name__))
+    notes = tuple(note for note in notes if note.when is None or may_hold(sides, note))
+    return sorted(notes, key=lambda note: (old_names(note), new_names(note), type(note).__name__, _when(note)))
+
+
+def _when(note: Note) -> str:
+    return "" if note.when is None else words_of(note.when)
 
 
 def _together(judged: list[Judged], clashes: list[tuple[int, int]]) -> list[list[Judged]]:

@@ -3,29 +3,43 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 
+from rotorwright.settings.conditions import holds, settings_in, words_of
 from rotorwright.settings.decisions import DecisionKind, Rule
-from rotorwright.settings.laws import SAME, BitField, Conversion, Law, convert, convert_exact
+from rotorwright.settings.laws import SAME, BitField, Conversion, Law, convert
 from rotorwright.settings.meanings import MeaningChange, meaning_change
 from rotorwright.settings.note_entries import (
     Convert,
     Join,
-    JoinHow,
     Note,
     Relabel,
     Rename,
     Retire,
     Split,
+    Uncomposed,
+    Woven,
     new_names,
     old_names,
 )
-from rotorwright.settings.values import SettingType, Value
+from rotorwright.settings.refits import Refit
+from rotorwright.settings.weaving import (
+    goes_through_bits,
+    join_values,
+    left_over_words,
+    lost_bits,
+    names_in,
+    woven_value,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from rotorwright.settings.sides import Sides
+    from rotorwright.settings.values import SettingType, Value
+
+__all__ = ["Case", "Target", "case_with_note", "case_without_note", "join_values", "may_hold"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +77,7 @@ class Case:
         missing: successors by the notes that the new release does not have.
         note: the note that speaks of them, if one does.
         left_over: what of the found value no successor takes, in words.
+        doubt: why nobody can tell whether the note holds at all, in words.
     """
 
     found: tuple[str, ...]
@@ -74,6 +89,7 @@ class Case:
     missing: tuple[str, ...] = ()
     note: Note | None = None
     left_over: str = ""
+    doubt: str = ""
 
     @property
     def is_untouched(self) -> bool:
@@ -87,6 +103,11 @@ def case_without_note(sides: Sides, name: str) -> Case:
     type_ = sides.new_type(name)
     targets = () if type_ is None else (_target(sides, name, name, SAME, type_),)
     return Case((name,), (ours,), (base,), DecisionKind.KEEP, Rule.SAME_MEANING, targets)
+
+
+def may_hold(sides: Sides, note: Note) -> bool:
+    """Return whether a note holds on this aircraft, or may hold for all that anyone can tell."""
+    return note.when is None or holds(note.when, sides.ours) is not False
 
 
 def case_with_note(sides: Sides, note: Note) -> Case:
@@ -104,7 +125,8 @@ def case_with_note(sides: Sides, note: Note) -> Case:
         targets,
         missing,
         note,
-        _left_over(sides, note) if isinstance(note, Split) else "",
+        _left_over(sides, note),
+        _doubt(sides, note),
     )
 
 
@@ -115,14 +137,58 @@ _KINDS: dict[type, tuple[DecisionKind, Rule]] = {
     Split: (DecisionKind.SPLIT, Rule.NOTE_SPLIT),
     Join: (DecisionKind.JOIN, Rule.NOTE_JOIN),
     Retire: (DecisionKind.RETIRED, Rule.NOTE_RETIRE),
+    Refit: (DecisionKind.REFIT, Rule.REFIT_WANTED),
+    Woven: (DecisionKind.JOIN, Rule.NOTES_COMPOSED),
+    Uncomposed: (DecisionKind.HELD, Rule.NOTES_NOT_COMPOSED),
 }
 
 
+def _doubt(sides: Sides, note: Note) -> str:
+    if note.when is None or holds(note.when, sides.ours) is not None:
+        return ""
+    missing = [name for name in settings_in(note.when) if sides.ours(name) is None]
+    why = f"{' and '.join(missing)} was not found on the aircraft" if missing else "its value cannot be compared"
+    return f"whether this note holds cannot be told: it holds if {words_of(note.when)}, and {why}"
+
+
 def _targets(sides: Sides, note: Note) -> Iterable[Target | None]:
-    if isinstance(note, Join):
-        type_ = sides.new_type(note.new)
-        return () if type_ is None else (_joined(sides, note, type_),)
-    return tuple(_part(sides, note, name, law) for name, law in _laws(note))
+    match note:
+        case Join():
+            type_ = sides.new_type(note.new)
+            return () if type_ is None else (_joined(sides, note, type_),)
+        case Woven():
+            return tuple(_woven(sides, note, place) for place in range(len(note.into)))
+        case Refit():
+            words = f"its law changed in {sides.new_words}, and the settings with the same effect have to be worked out"
+            return tuple(_wanting(sides, name, words, "refit-wanted") for name in note.new)
+        case Uncomposed():
+            return tuple(_wanting(sides, name, note.because, "not-composed") for name in note.new)
+        case _:
+            return tuple(_part(sides, note, name, law) for name, law in _laws(note))
+
+
+def _wanting(sides: Sides, name: str, words: str, problem: str) -> Target | None:
+    if sides.new_type(name) is None:
+        return None
+    return Target(name, Conversion(words=words, problem=problem), None, sides.theirs(name))
+
+
+def _woven(sides: Sides, note: Woven, place: int) -> Target | None:
+    part = note.into[place]
+    type_ = sides.new_type(part.new)
+    if type_ is None:
+        return None
+    absent = [name for name in names_in(part.value) if _found_or_default(sides, name) is None]
+    came = Conversion(words=f"{' and '.join(absent)} was not found on the aircraft", problem="join-differs")
+    known_base = all(sides.base(name) is not None for name in names_in(part.value))
+    return Target(
+        part.new,
+        came if absent else woven_value(part.value, partial(_found_or_default, sides), type_),
+        woven_value(part.value, sides.base, type_) if known_base else None,
+        sides.theirs(part.new),
+        None,
+        goes_through_bits(part.value),
+    )
 
 
 def _laws(note: Rename | Convert | Relabel | Split | Retire) -> tuple[tuple[str, Law], ...]:
@@ -146,7 +212,12 @@ def _part(sides: Sides, note: Rename | Convert | Relabel | Split | Retire, name:
     return _target(sides, note.old, name, law, type_, speaks_for_meaning=not isinstance(note, Rename))
 
 
-def _left_over(sides: Sides, note: Split) -> str:
+def _left_over(sides: Sides, note: Note) -> str:
+    if isinstance(note, Woven):
+        found = (left_over_words(each, partial(_found_or_default, sides), sides.base) for each in note.taken)
+        return "; ".join(words for words in found if words)
+    if not isinstance(note, Split):
+        return ""
     ours, base = _ours(sides, note.old), sides.base(note.old)
     fields = [part.law for part in note.into if isinstance(part.law, BitField)]
     if len(fields) < len(note.into):
@@ -154,9 +225,7 @@ def _left_over(sides: Sides, note: Split) -> str:
     taken = 0
     for each in fields:
         taken |= each.mask
-    lost = (ours.bits ^ (0 if base is None else base.bits)) & ~taken
-    bits = [str(bit) for bit in range(lost.bit_length()) if lost >> bit & 1]
-    return f"bit{'s' if len(bits) > 1 else ''} {', '.join(bits)} of it went nowhere" if bits else ""
+    return lost_bits((ours.bits ^ (0 if base is None else base.bits)) & ~taken)
 
 
 def _target(
@@ -183,43 +252,6 @@ def _joined(sides: Sides, note: Join, type_: SettingType) -> Target:
         came if absent else join_values(note, known, type_),
         None if len(known_base) < len(base) else join_values(note, known_base, type_),
         sides.theirs(note.new),
-    )
-
-
-def join_values(note: Join, values: list[Value], type_: SettingType) -> Conversion:
-    """Return what several values become together; the values are in the order of the note."""
-    if note.how is JoinHow.BITS:
-        return _join_bits(note, values, type_)
-    if note.how is JoinHow.EQUAL:
-        return _join_equal(note, values, type_)
-    numbers = [value.decimal for value in values]
-    finite = [number for number in numbers if number is not None]
-    if len(finite) < len(numbers):
-        return Conversion(words="one of them is no number that can be added", problem="no-number")
-    return convert_exact(sum(finite[1:], finite[0]), type_)
-
-
-def _join_equal(note: Join, values: list[Value], type_: SettingType) -> Conversion:
-    together = {value.decimal if value.decimal is not None else value.bits for value in values}
-    if len(together) == 1:
-        return convert(values[0], SAME, type_)
-    shown = " and ".join(f"{name} is {value.text}" for name, value in zip(note.old, values, strict=True))
-    return Conversion(words=f"they have to be equal, but {shown}", problem="join-differs")
-
-
-def _join_bits(note: Join, values: list[Value], type_: SettingType) -> Conversion:
-    word, width_of_all = 0, 8 * type_.size_bytes
-    for name, value, bit, width in zip(note.old, values, note.bits, note.widths_known(), strict=True):
-        room = width_of_all - bit if width is None else min(width, width_of_all - bit)
-        number = value.number
-        if value.type.is_float or number < 0 or number >= 1 << max(room, 0):
-            words = f"{name} is {value.text}, which has no place in {max(room, 0)} bits of {note.new}"
-            return Conversion(words=words, problem="not-exact")
-        word |= int(number) << bit
-    return (
-        Conversion(words="a float has no bits", problem="no-number")
-        if type_.is_float
-        else Conversion(Value(type_, word))
     )
 
 

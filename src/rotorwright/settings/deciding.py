@@ -30,7 +30,7 @@ _ALWAYS_NAMED = {NEAREST_BELOW, NEAREST_ABOVE, TAKE_NEW_DEFAULT}
 
 def decide_case(sides: Sides, case: Case) -> Decision:
     """Return the decision on found settings that belong together."""
-    if isinstance(case.note, Retire):
+    if isinstance(case.note, Retire) and not case.doubt:
         return _made(case, DecisionKind.RETIRED, Rule.NOTE_RETIRE, reasons.retired(sides, case, case.note))
     if _is_volatile(sides, case):
         return _made(case, DecisionKind.ADOPT, Rule.VOLATILE, reasons.volatile(sides, case))
@@ -51,7 +51,7 @@ def _decide_with_successor(sides: Sides, case: Case) -> Decision:
 
 def _decide_customised(sides: Sides, case: Case) -> Decision:
     plans = tuple(plan_target(sides, case, target, defaults_matter=True) for target in case.targets)
-    if case.left_over or any(plan.problem for plan in plans):
+    if case.doubt or case.left_over or any(plan.problem for plan in plans):
         return _held(sides, case, plans)
     writes = _writes(plans)
     if not writes:
@@ -67,7 +67,7 @@ def _decide_calibration(sides: Sides, case: Case) -> Decision:
     if case.is_untouched:
         return _made(case, DecisionKind.CALIBRATION, Rule.CLASS_CALIBRATION, reasons.never_calibrated(sides, case))
     plans = tuple(plan_target(sides, case, target, defaults_matter=False) for target in case.targets)
-    if case.left_over or any(plan.problem for plan in plans):
+    if case.doubt or case.left_over or any(plan.problem for plan in plans):
         return _held(sides, case, plans)
     reason = reasons.calibration_carried(sides, case, plans)
     return _made(case, DecisionKind.CALIBRATION, Rule.CLASS_CALIBRATION, reason, _writes(plans))
@@ -77,6 +77,7 @@ def _decide_without_successor(sides: Sides, case: Case) -> Decision:
     if case.is_untouched:
         return _made(case, DecisionKind.RETIRED, Rule.GONE_AT_DEFAULT, reasons.gone_at_default(sides, case))
     rule = Rule.SUCCESSOR_MISSING if case.missing else Rule.UNKNOWN_NAME
+    rule = Rule.CONDITION_UNKNOWN if case.doubt else rule
     leave_out = Option(LEAVE_OUT, f"Leave it out; {sides.new_words} runs without it")
     return _made(case, DecisionKind.HELD, rule, reasons.without_successor(sides, case), options=(leave_out,))
 
@@ -84,6 +85,7 @@ def _decide_without_successor(sides: Sides, case: Case) -> Decision:
 def _held(sides: Sides, case: Case, plans: tuple[TargetPlan, ...]) -> Decision:
     problems = [plan.problem for plan in plans if plan.problem is not None]
     rule = problems[0] if problems else Rule.BITS_LEFT_OVER
+    rule = Rule.CONDITION_UNKNOWN if case.doubt else rule
     return _made(
         case, DecisionKind.HELD, rule, reasons.held(sides, case, plans, rule), options=_options(sides, case, plans)
     )

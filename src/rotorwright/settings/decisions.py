@@ -40,6 +40,7 @@ class Rule(StrEnum):
     NOTE_SPLIT = "note.split"
     NOTE_JOIN = "note.join"
     NOTE_RETIRE = "note.retire"
+    NOTES_COMPOSED = "notes-composed"
     GONE_AT_DEFAULT = "gone-at-default"
     VOLATILE = "volatile"
     CLASS_BOARD = "class.board"
@@ -59,6 +60,9 @@ class Rule(StrEnum):
     UNKNOWN_NAME = "unknown-name"
     SUCCESSOR_MISSING = "successor-missing"
     NOTES_CONTRADICT = "notes-contradict"
+    NOTES_NOT_COMPOSED = "notes-not-composed"
+    CONDITION_UNKNOWN = "condition-unknown"
+    REFIT_WANTED = "refit-wanted"
 
 
 KEEP_MINE = "keep-mine"

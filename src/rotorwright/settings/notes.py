@@ -6,19 +6,22 @@ written by hand, so every fault names its entry and key, and the key or name tha
 
 from __future__ import annotations
 
-from fractions import Fraction
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypedDict
 
 from rotorwright.errors import SettingsError
-from rotorwright.settings.laws import SAME, BitField, Labels, Linear, Reciprocal, parse_rational
+from rotorwright.settings.conditions import read_condition
+from rotorwright.settings.law_texts import read_law
+from rotorwright.settings.laws import SAME, BitField, Labels
 from rotorwright.settings.note_checks import check_notes
 from rotorwright.settings.note_entries import (
     ChangeNotes,
     Convert,
+    DefaultChanged,
     Join,
     JoinHow,
     Note,
     NoteProblem,
+    Prefers,
     Relabel,
     Rename,
     Retire,
@@ -28,16 +31,21 @@ from rotorwright.settings.note_entries import (
     new_names,
     old_names,
 )
+from rotorwright.settings.note_fields import different_names, filled
+from rotorwright.settings.refits import Refit, RefitKind, read_refit
 from rotorwright.settings.structured import DataFaultError, Table, likely, read_toml
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
+
+    from rotorwright.settings.conditions import Condition
 
 __all__ = [
     "NOTES_FORMAT",
     "NOTES_VERSION",
     "ChangeNotes",
     "Convert",
+    "DefaultChanged",
     "Join",
     "JoinHow",
     "Note",
@@ -45,6 +53,9 @@ __all__ = [
     "NotesError",
     "NotesFormatError",
     "NotesVersionError",
+    "Prefers",
+    "Refit",
+    "RefitKind",
     "Relabel",
     "Rename",
     "Retire",
@@ -62,6 +73,9 @@ NOTES_VERSION = 1
 
 _HIGHEST_BIT = 31  # no setting is wider than 32 bits
 _LARGEST_CHOICE = 1 << 32
+_LONGEST_CHOICE = 11
+
+_NUMBER = "{n}"
 
 
 class NotesError(SettingsError):
@@ -108,47 +122,48 @@ def parse_notes(text: str, *, source: str) -> ChangeNotes:
 
 
 def _notes(document: Table) -> ChangeNotes:
-    document.only("format", "version", "family", "from", "to", *_READERS)
-    entries = tuple(read(entry) for kind, read in _READERS.items() for entry in document.tables(kind))
-    return ChangeNotes(_name(document, "family"), _name(document, "from"), _name(document, "to"), entries)
+    document.only("format", "version", "family", "from", "to", *_READERS, "move", "default-changed")
+    entries = [read(entry) for kind, read in _READERS.items() for entry in document.tables(kind)]
+    entries += [rename for entry in document.tables("move") for rename in _move(entry)]
+    advice = tuple(_default_changed(entry) for entry in document.tables("default-changed"))
+    family, old, new = filled(document, "family"), filled(document, "from"), filled(document, "to")
+    return ChangeNotes(family, old, new, tuple(entries), advice)
 
 
 def _rename(entry: Table) -> Rename:
-    entry.only("old", "new", "why")
-    old, new = _name(entry, "old"), _name(entry, "new")
+    entry.only("old", "new", "why", "when")
+    old, new = filled(entry, "old"), filled(entry, "new")
     if old == new:
         entry.fault("new", f"{new} is the old name too, so nothing is renamed")
-    return Rename(old=old, new=new, why=entry.text("why", ""), place=entry.where)
+    return Rename(old=old, new=new, **_about(entry))
 
 
 def _convert(entry: Table) -> Convert:
-    entry.only("old", "new", "law", "why")
-    law = _law(entry.table("law"))
-    return Convert(
-        old=_name(entry, "old"), new=_name(entry, "new"), law=law, why=entry.text("why", ""), place=entry.where
-    )
+    entry.only("old", "new", "law", "why", "when")
+    law = read_law(entry.table("law"))
+    return Convert(old=filled(entry, "old"), new=filled(entry, "new"), law=law, **_about(entry))
 
 
 def _relabel(entry: Table) -> Relabel:
-    entry.only("old", "new", "map", "why")
-    old, new = _name(entry, "old"), _name(entry, "new")
+    entry.only("old", "new", "map", "why", "when")
+    old, new = filled(entry, "old"), filled(entry, "new")
     labels = _labels(entry.table("map"))
-    return Relabel(old=old, new=new, labels=labels, why=entry.text("why", ""), place=entry.where)
+    return Relabel(old=old, new=new, labels=labels, **_about(entry))
 
 
 def _split(entry: Table) -> Split:
-    entry.only("old", "into", "why")
+    entry.only("old", "into", "why", "when")
     parts = tuple(_part(each) for each in entry.tables("into"))
     if len(parts) < 2:
         entry.fault("into", "a split has two parts or more")
     if len({part.new for part in parts}) != len(parts):
         entry.fault("into", "two parts have the same name")
-    return Split(old=_name(entry, "old"), into=parts, why=entry.text("why", ""), place=entry.where)
+    return Split(old=filled(entry, "old"), into=parts, **_about(entry))
 
 
 def _part(entry: Table) -> SplitPart:
     entry.only("new", "law", "bits")
-    new = _name(entry, "new")
+    new = filled(entry, "new")
     if "bits" in entry and "law" in entry:
         entry.fault("bits", "a part has either bits or a law, not both")
     if "bits" in entry:
@@ -158,21 +173,15 @@ def _part(entry: Table) -> SplitPart:
         return SplitPart(new, BitField(bits))
     if "law" not in entry:
         return SplitPart(new, SAME)
-    law = _law(entry.table("law"))
-    if isinstance(law, Reciprocal):
-        entry.fault("law", "a part of a split has a linear law")
-    return SplitPart(new, law)
+    return SplitPart(new, read_law(entry.table("law")))
 
 
 def _join(entry: Table) -> Join:
-    entry.only("old", "new", "how", "bits", "widths", "why")
-    old = entry.texts("old")
-    if len(old) < 2 or len(set(old)) != len(old) or "" in old:
-        entry.fault("old", "a join has a list of two or more different names")
+    entry.only("old", "new", "how", "bits", "widths", "why", "when")
+    old = different_names(entry, "old", least=2)
     how = _how(entry)
     bits, widths = _join_bits(entry, how, len(old))
-    why = entry.text("why", "")
-    return Join(old=old, new=_name(entry, "new"), how=how, bits=bits, widths=widths, why=why, place=entry.where)
+    return Join(old=old, new=filled(entry, "new"), how=how, bits=bits, widths=widths, **_about(entry))
 
 
 def _how(entry: Table) -> JoinHow:
@@ -213,9 +222,53 @@ def _refuse_overlap(entry: Table, bits: tuple[int, ...], widths: tuple[int, ...]
 
 
 def _retire(entry: Table) -> Retire:
-    entry.only("old", "loses", "why")
-    loses = _name(entry, "loses")
-    return Retire(old=_name(entry, "old"), loses=loses, why=entry.text("why", ""), place=entry.where)
+    entry.only("old", "loses", "why", "when")
+    loses = filled(entry, "loses")
+    return Retire(old=filled(entry, "old"), loses=loses, **_about(entry))
+
+
+def _refit(entry: Table) -> Refit:
+    return read_refit(entry, read_condition(entry))
+
+
+def _move(entry: Table) -> Iterator[Rename]:
+    """Yield the renames that a move between numbered copies stands for."""
+    entry.only("old", "new", "map", "why", "when")
+    old, new = filled(entry, "old"), filled(entry, "new")
+    for key, name in (("old", old), ("new", new)):
+        if _NUMBER not in name:
+            entry.fault(key, f"{name!r} has no {_NUMBER} in it, which stands for the number of the copy")
+    numbers = _numbers(entry.table("map"))
+    if len(set(numbers.values())) != len(numbers):
+        entry.fault("map", "two copies would come to the same place")
+    for number, target in numbers.items():
+        names = old.replace(_NUMBER, str(number)), new.replace(_NUMBER, str(target))
+        if names[0] != names[1]:
+            yield Rename(old=names[0], new=names[1], **_about(entry))
+
+
+def _default_changed(entry: Table) -> DefaultChanged:
+    entry.only("name", "advice", "prefers", "when")
+    prefers = entry.optional_text("prefers")
+    if prefers is not None and prefers not in set(Prefers):
+        entry.fault("prefers", f"{prefers!r} is no preference; known are {', '.join(Prefers)}")
+    return DefaultChanged(
+        name=filled(entry, "name"),
+        advice=filled(entry, "advice"),
+        prefers=None if prefers is None else Prefers(prefers),
+        when=read_condition(entry),
+        place=entry.where,
+    )
+
+
+class _About(TypedDict):
+    why: str
+    when: Condition | None
+    place: str
+
+
+def _about(entry: Table) -> _About:
+    return _About(why=entry.text("why", ""), when=read_condition(entry), place=entry.where)
 
 
 _READERS: dict[str, Callable[[Table], Note]] = {
@@ -225,28 +278,20 @@ _READERS: dict[str, Callable[[Table], Note]] = {
     "split": _split,
     "join": _join,
     "retire": _retire,
+    "refit": _refit,
 }
 
 
-def _law(table: Table) -> Linear | Reciprocal:
-    kind = table.text("kind")
-    if kind == "linear":
-        table.only("kind", "factor", "offset")
-        return Linear(_nonzero(table, "factor"), _rational(table, "offset") if "offset" in table else Fraction(0))
-    if kind == "reciprocal":
-        table.only("kind", "numerator")
-        return Reciprocal(_nonzero(table, "numerator"))
-    meant = likely(kind, ("linear", "reciprocal"))
-    hint = f"; perhaps {meant!r} was meant" if meant else ""
-    return table.fault("kind", f"{kind!r} is no law; known are linear and reciprocal{hint}", meant=meant)
-
-
 def _labels(table: Table) -> Labels:
+    return Labels(_numbers(table))
+
+
+def _numbers(table: Table) -> dict[int, int]:
     if not table.data:
         raise DataFaultError("it maps no number at all", where=table.where)
     numbers: dict[int, int] = {}
     for key in table.data:
-        if not key.removeprefix("-").isdecimal() or not key.isascii() or len(key) > 11:
+        if not key.removeprefix("-").isdecimal() or not key.isascii() or len(key) > _LONGEST_CHOICE:
             table.fault(key, "the old number of a choice is expected")
         number = table.whole(key)
         if not -_LARGEST_CHOICE < number < _LARGEST_CHOICE:
@@ -254,7 +299,7 @@ def _labels(table: Table) -> Labels:
         if int(key) in numbers:
             table.fault(key, f"the old number {int(key)} is there twice")
         numbers[int(key)] = number
-    return Labels(dict(sorted(numbers.items())))
+    return dict(sorted(numbers.items()))
 
 
 def _bits(entry: Table, key: str) -> tuple[int, ...]:
@@ -263,30 +308,6 @@ def _bits(entry: Table, key: str) -> tuple[int, ...]:
         if not 0 <= bit <= _HIGHEST_BIT:
             entry.fault(key, f"there is no bit {bit}; bits are 0 to {_HIGHEST_BIT}")
     return bits
-
-
-def _name(entry: Table, key: str) -> str:
-    text = entry.text(key)
-    if not text.strip():
-        entry.fault(key, "it is empty")
-    return text
-
-
-def _nonzero(table: Table, key: str) -> Fraction:
-    number = _rational(table, key)
-    if number == 0:
-        table.fault(key, "zero would make every value the same")
-    return number
-
-
-def _rational(table: Table, key: str) -> Fraction:
-    if key in table and not isinstance(table.data[key], str):
-        table.fault(key, 'an exact number in quotes is expected, like "10", "0.01" or "1/60"')
-    text = table.text(key)
-    number = parse_rational(text)
-    if number is None:
-        table.fault(key, f'{text!r} is no exact number like "10", "0.01" or "1/60"')
-    return number
 
 
 def _wrong_format(source: str, words: str) -> NotesFormatError:

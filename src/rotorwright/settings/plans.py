@@ -51,6 +51,8 @@ _PROBLEMS = {
     "no-number": Rule.NO_NUMBER,
     "no-label": Rule.NO_LABEL,
     "join-differs": Rule.JOIN_DIFFERS,
+    "refit-wanted": Rule.REFIT_WANTED,
+    "not-composed": Rule.NOTES_NOT_COMPOSED,
 }
 
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from rotorwright.settings.conditions import holds, words_of
 from rotorwright.settings.decisions import Rule
-from rotorwright.settings.note_entries import Convert, Join, Relabel, Split
+from rotorwright.settings.note_entries import Convert, Join, Prefers, Relabel, Split, Woven
 
 if TYPE_CHECKING:
     from rotorwright.settings.cases import Case, Target
@@ -43,10 +44,12 @@ def held(sides: Sides, case: Case, plans: tuple[TargetPlan, ...], rule: Rule) ->
     facts = [f"{plan.name}: {plan.words}" if several else plan.words for plan in plans if plan.problem is not None]
     if case.left_over:
         facts.append(case.left_over)
+    if case.doubt:
+        facts.insert(0, case.doubt)
     told = _sentence("; ".join(facts))
     if rule is Rule.DEFAULT_CHANGED and case.note is not None:
         told = f"{_what_becomes(sides, case, plans)} But {'; '.join(facts)}."
-    return f"{_had_set(sides, case)} {told} Please decide.{_why(case)}"
+    return f"{_had_set(sides, case)} {told}{_advice(sides, plans)} Please decide.{_why(case)}"
 
 
 def retired(sides: Sides, case: Case, note: Retire) -> str:
@@ -63,7 +66,9 @@ def gone_at_default(sides: Sides, case: Case) -> str:
 
 def without_successor(sides: Sides, case: Case) -> str:
     """Customised, and the new release has no such setting."""
-    if case.missing:
+    if case.doubt:
+        what = _sentence(case.doubt)
+    elif case.missing:
         names = " and ".join(case.missing)
         what = f"By the change notes it becomes {names}, which {sides.new_words} does not have."
     else:
@@ -165,6 +170,8 @@ def _what_becomes(sides: Sides, case: Case, plans: tuple[TargetPlan, ...]) -> st
             words = f"has {names} instead"
         case Join():
             words = f"has one setting for them, {names}"
+        case Woven():
+            words = f"has {names} for {' and '.join(case.found)}"
         case _:
             words = f"calls it {names}"
     return f"{sides.new_words} {words}: {new}."
@@ -199,8 +206,33 @@ def _small_print(case: Case, plans: tuple[TargetPlan, ...]) -> str:
 
 
 def _why(case: Case) -> str:
-    why = case.note.why.strip() if case.note is not None else ""
-    return f" {_sentence(why)}" if why else ""
+    if case.note is None:
+        return ""
+    why = case.note.why.strip()
+    words = f" {_sentence(why)}" if why else ""
+    if case.note.when is None or case.doubt:
+        return words
+    return f"{words} The note holds because {words_of(case.note.when)}."
+
+
+_PREFERENCES = {
+    None: "",
+    Prefers.KEEP: " Whoever wrote them would keep yours.",
+    Prefers.NEW: " Whoever wrote them would take the new default.",
+}
+
+
+def _advice(sides: Sides, plans: tuple[TargetPlan, ...]) -> str:
+    """Return what the change notes think of defaults that changed; it decides nothing."""
+    if sides.inputs.notes is None:
+        return ""
+    told = ""
+    for plan in plans:
+        for each in sides.inputs.notes.advice_on(plan.name):
+            if each.when is None or holds(each.when, sides.ours):
+                advice = each.advice.strip().rstrip(".")
+                told += f" The change notes advise: {advice}.{_PREFERENCES[each.prefers]}"
+    return told
 
 
 def _sentence(words: str) -> str:

@@ -140,10 +140,10 @@ TYPOS = {
     "a bit below zero": (SPLIT.replace("[1]", "[-1]"), "key 'bits'", "bit -1"),
     "no bit at all": (SPLIT.replace("[1]", "[]"), "key 'bits'", "at least one"),
     "bits and a law": (SPLIT + 'law = { kind = "linear", factor = "1" }\n', "key 'bits'", "not both"),
-    "a reciprocal part": (
-        SPLIT.replace("bits = [1]", 'law = { kind = "reciprocal", numerator = "1" }'),
-        "key 'law'",
-        "linear",
+    "a part by an unknown law": (
+        SPLIT.replace("bits = [1]", 'law = { kind = "reciprocl", numerator = "1" }'),
+        "key 'kind'",
+        "'reciprocal' was meant",
     ),
     "a join of one": (JOIN.replace('["A", "B"]', '["A"]'), "join entry 1, key 'old'", "two or more"),
     "a join of a text": (JOIN.replace('["A", "B"]', '"A"'), "key 'old'", "a list is expected"),
