@@ -147,13 +147,13 @@ class Hangar:
         with self.writing() as connection:
             new = insert(CHANGEOVERS).values(unique_id=unique_id, started_at=at).returning(CHANGEOVERS.c.number)
             number = connection.execute(new).scalar_one()
-        return _id_of(number)
+        return changeover_id_of(number)
 
     def changeovers(self) -> tuple[ChangeoverRow, ...]:
         """Return every changeover, oldest first."""
         with self.reading() as connection:
             rows = connection.execute(select(CHANGEOVERS).order_by(CHANGEOVERS.c.number)).all()
-        return tuple(ChangeoverRow(_id_of(row.number), row.unique_id, row.started_at) for row in rows)
+        return tuple(ChangeoverRow(changeover_id_of(row.number), row.unique_id, row.started_at) for row in rows)
 
     def append(
         self,
@@ -199,7 +199,7 @@ class Hangar:
         wanted = select(EVENTS).where(EVENTS.c.changeover == number).order_by(EVENTS.c.sequence)
         with self.reading() as connection:
             start = self._start(connection, number)
-            events = tuple(_event(row) for row in connection.execute(wanted))
+            events = tuple(event_of(row) for row in connection.execute(wanted))
         verify_chain(events, start=start)
         return events
 
@@ -223,7 +223,7 @@ class Hangar:
         number = self._number(changeover_id)
         with self.reading() as connection:
             self._start(connection, number)
-        return _made_folder(self._folder / CHANGEOVERS_FOLDER / _id_of(number))
+        return _made_folder(self._folder / CHANGEOVERS_FOLDER / changeover_id_of(number))
 
     def keep(self, changeover_id: str, name: str, data: bytes) -> KeptFile:
         """Keep `data` under `name` in the changeover's folder; see `files.write_kept_file`."""
@@ -273,7 +273,7 @@ class Hangar:
 
     def _number(self, changeover_id: str) -> int:
         match = _CHANGEOVER_ID.match(changeover_id)
-        if match is None or _id_of(int(match[1])) != changeover_id:
+        if match is None or changeover_id_of(int(match[1])) != changeover_id:
             raise _unknown(changeover_id, self._place)
         return int(match[1])
 
@@ -282,8 +282,10 @@ class Hangar:
         if number not in self._starts:
             row = connection.execute(select(CHANGEOVERS).where(CHANGEOVERS.c.number == number)).first()
             if row is None:
-                raise _unknown(_id_of(number), self._place)
-            self._starts[number] = chain_start(_id_of(number), unique_id=row.unique_id, started_at=row.started_at)
+                raise _unknown(changeover_id_of(number), self._place)
+            self._starts[number] = chain_start(
+                changeover_id_of(number), unique_id=row.unique_id, started_at=row.started_at
+            )
         return self._starts[number]
 
 
@@ -313,7 +315,8 @@ def _make_folder(folder: Path) -> None:
     sync_folder(folder.parent)
 
 
-def _id_of(number: int) -> str:
+def changeover_id_of(number: int) -> str:
+    """Return the name of a changeover, `c0001` for 1."""
     return f"c{number:04d}"
 
 
@@ -334,7 +337,7 @@ def _last_event(connection: Connection, number: int) -> Event | None:
     row = connection.execute(wanted).first()
     if row is None:
         return None
-    last = _event(row)
+    last = event_of(row)
     verify_event(last)  # nothing is bound to an event that is damaged
     return last
 
@@ -351,7 +354,12 @@ def _event_columns(number: int, event: Event) -> dict[str, object]:
     }
 
 
-def _event(row: Row[tuple[object, ...]]) -> Event:
+def event_of(row: Row[tuple[object, ...]]) -> Event:
+    """Return the event in a row, not verified.
+
+    Raises:
+        JournalDamagedError: its facts cannot be read.
+    """
     try:
         facts = parse_facts(row.facts)
     except (ValueError, TypeError, RecursionError) as error:
