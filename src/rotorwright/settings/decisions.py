@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from rotorwright.settings.values import Value
 
 
@@ -40,7 +42,6 @@ class Rule(StrEnum):
     NOTE_SPLIT = "note.split"
     NOTE_JOIN = "note.join"
     NOTE_RETIRE = "note.retire"
-    NOTES_COMPOSED = "notes-composed"
     GONE_AT_DEFAULT = "gone-at-default"
     VOLATILE = "volatile"
     CLASS_BOARD = "class.board"
@@ -60,9 +61,6 @@ class Rule(StrEnum):
     UNKNOWN_NAME = "unknown-name"
     SUCCESSOR_MISSING = "successor-missing"
     NOTES_CONTRADICT = "notes-contradict"
-    NOTES_NOT_COMPOSED = "notes-not-composed"
-    CONDITION_UNKNOWN = "condition-unknown"
-    REFIT_WANTED = "refit-wanted"
 
 
 KEEP_MINE = "keep-mine"
@@ -99,6 +97,14 @@ class Option:
 
 
 @dataclass(frozen=True, slots=True)
+class Printed:
+    """A decision as text: as it stands in a sheet, and canonical (RFC 8785) for its digest."""
+
+    line: str
+    canonical: str
+
+
+@dataclass(frozen=True, slots=True)
 class Decision:
     """What becomes of one found setting, or of several that only make sense together.
 
@@ -127,6 +133,13 @@ class Decision:
     writes: tuple[Write, ...] = ()
     options: tuple[Option, ...] = ()
     chosen: str | None = None
+    _printed: list[Printed] = field(init=False, repr=False, compare=False, default_factory=list)
+
+    def printed(self, make: Callable[[Decision], Printed]) -> Printed:
+        """Return what `make` makes of this decision, made once: sheets are digested again and again, fleets share."""
+        if not self._printed:
+            self._printed.append(make(self))
+        return self._printed[0]
 
     @property
     def is_undecided(self) -> bool:

@@ -6,14 +6,23 @@ same bytes. docs/reference/carry-over-sheet.md describes it.
 
 from __future__ import annotations
 
+import hashlib
 from collections import Counter
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from rotorwright.errors import SettingsError, WorkflowError
 from rotorwright.settings.by_hand import by_hand_option, refuse_claimed_twice
-from rotorwright.settings.decisions import BY_HAND, Arrival, Decision, DecisionKind, Option, Write
-from rotorwright.settings.structured import DataFaultError, Table, canonical_sha256, json_line, likely, read_json
+from rotorwright.settings.decisions import BY_HAND, Arrival, Decision, DecisionKind, Option, Printed, Write
+from rotorwright.settings.structured import (
+    DataFaultError,
+    Table,
+    canonical_json,
+    canonical_object,
+    json_line,
+    likely,
+    read_json,
+)
 from rotorwright.settings.values import SettingType, Value, ValueNotInTypeError
 
 if TYPE_CHECKING:
@@ -143,8 +152,7 @@ class CarryOverSheet:
     @property
     def sha256(self) -> str:
         """SHA-256 in hexadecimal over the canonical JSON of the sheet."""
-        decided, arrived = _entries(self)
-        return canonical_sha256({**_head(self), "decisions": decided, "arrivals": arrived})
+        return _digest(self, [_arrival_data(each) for each in self.arrivals])
 
     def decide(self, name: str, option_key: str) -> CarryOverSheet:
         """Return a sheet where the held decision on `name` is decided; it stays held, with the option noted.
@@ -200,9 +208,9 @@ class CarryOverSheet:
 def print_sheet(sheet: CarryOverSheet) -> bytes:
     """Return the sheet as a file: JSON, one decision a line. Equal sheets, equal bytes."""
     opened = json_line(_head(sheet)).removesuffix("}")
-    decided, arrived = _entries(sheet)
-    decisions, arrivals = ",\n".join(map(json_line, decided)), ",\n".join(map(json_line, arrived))
-    digest = canonical_sha256({**_head(sheet), "decisions": decided, "arrivals": arrived})
+    arrived = [_arrival_data(each) for each in sheet.arrivals]
+    decisions = ",\n".join(each.printed(_print_decision).line for each in sheet.decisions)
+    arrivals, digest = ",\n".join(map(json_line, arrived)), _digest(sheet, arrived)
     body = f'"decisions":[\n{decisions}\n],"arrivals":[\n{arrivals}\n],"sha256":"{digest}"'
     return f"{opened},{body}}}\n".encode()
 
@@ -235,8 +243,16 @@ def parse_sheet(data: bytes, *, source: str) -> CarryOverSheet:
     return sheet
 
 
-def _entries(sheet: CarryOverSheet) -> tuple[list[dict[str, Json]], list[dict[str, Json]]]:
-    return [_decision_data(each) for each in sheet.decisions], [_arrival_data(each) for each in sheet.arrivals]
+def _digest(sheet: CarryOverSheet, arrived: list[dict[str, Json]]) -> str:
+    members = {key: canonical_json(value).decode() for key, value in _head(sheet).items()}
+    members["decisions"] = f"[{','.join(each.printed(_print_decision).canonical for each in sheet.decisions)}]"
+    members["arrivals"] = canonical_json(arrived).decode()
+    return hashlib.sha256(canonical_object(members)).hexdigest()
+
+
+def _print_decision(decision: Decision) -> Printed:
+    data = _decision_data(decision)
+    return Printed(json_line(data), canonical_json(data).decode())
 
 
 def _head(sheet: CarryOverSheet) -> dict[str, Json]:

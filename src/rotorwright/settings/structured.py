@@ -97,6 +97,11 @@ def canonical_sha256(data: Json) -> str:
     return hashlib.sha256(canonical_json(data)).hexdigest()
 
 
+def canonical_object(members: Mapping[str, str]) -> bytes:
+    """Return a canonical JSON object (RFC 8785) of members that are canonical JSON already."""
+    return ("{" + ",".join(f'"{key}":{members[key]}' for key in sorted(members)) + "}").encode()
+
+
 def likely(word: str, known: Iterable[str]) -> str:
     """Return the one of `known` that `word` was most likely meant to be, or nothing."""
     by_lower = {each.lower(): str(each) for each in known}
