@@ -43,10 +43,12 @@ MISSING = st.frozensets(st.sampled_from(["old_catalogue", "new_catalogue", "note
 
 
 def decide_all(sheet: CarryOverSheet, seed: int) -> CarryOverSheet:
-    """Decide everything held, in some order and some way."""
+    """Decide everything held, in some order and some way; no new name is given to two of them."""
     chance = random.Random(seed)
     for held in sorted(sheet.held, key=lambda _: chance.random()):
-        sheet = sheet.decide(chance.choice(held.found), chance.choice(held.options).key)
+        taken = {name for each in sheet.decisions if each.found != held.found for name in each.claims}
+        free = [each.key for each in held.options if not taken & {*replace(held, chosen=each.key).claims}]
+        sheet = sheet.decide(chance.choice(held.found), chance.choice(free))
     return sheet
 
 
