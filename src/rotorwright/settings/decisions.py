@@ -42,6 +42,7 @@ class Rule(StrEnum):
     NOTE_SPLIT = "note.split"
     NOTE_JOIN = "note.join"
     NOTE_RETIRE = "note.retire"
+    NOTES_COMPOSED = "notes-composed"
     GONE_AT_DEFAULT = "gone-at-default"
     VOLATILE = "volatile"
     CLASS_BOARD = "class.board"
@@ -61,6 +62,9 @@ class Rule(StrEnum):
     UNKNOWN_NAME = "unknown-name"
     SUCCESSOR_MISSING = "successor-missing"
     NOTES_CONTRADICT = "notes-contradict"
+    NOTES_NOT_COMPOSED = "notes-not-composed"
+    CONDITION_UNKNOWN = "condition-unknown"
+    REFIT_WANTED = "refit-wanted"
 
 
 KEEP_MINE = "keep-mine"
