@@ -40,13 +40,14 @@ from rotorwright.twin.thornbill.images import build_image
 from rotorwright.twin.wire import DirectPort
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from rotorwright.changeover.gates import Gate
     from rotorwright.changeover.person import HandsRequest, PlanSummary
     from rotorwright.changeover.state import ChangeoverState
     from rotorwright.errors import RotorwrightError
     from rotorwright.hangar.journal import Event, JsonValue
+    from rotorwright.settings.answering import Answer
     from rotorwright.settings.carry_over import Decision
     from rotorwright.settings.dialects.dialect import Dialect
     from rotorwright.twin.aircraft import VirtualAircraft
@@ -94,6 +95,7 @@ class BenchPerson:
     refuses: frozenset[str] = frozenset()
     stays: bool = True
     name: str = "tester"
+    answers: Callable[[Decision], Answer] | None = None
     heard: list[object] = field(default_factory=list)
 
     def confirm(self, gate: Gate) -> bool:
@@ -104,9 +106,11 @@ class BenchPerson:
         self.heard.append(summary)
         return "plan" not in self.refuses
 
-    def decide(self, held: Decision) -> str | None:
+    def decide(self, held: Decision) -> Answer | None:
         self.heard.append(held)
-        return None if "held" in self.refuses else held.options[0].key
+        if "held" in self.refuses:
+            return None
+        return self.answers(held) if self.answers else held.options[0].key
 
     def act(self, request: HandsRequest) -> bool:
         self.heard.append(request)
@@ -169,6 +173,7 @@ class VirtualBench:
         self.book: bytes | None = pack_book(folder / "book")
         self.dialect: bytes | None = None
         self.has_library = False
+        self.answers: Callable[[Decision], Answer] | None = None
         self.changeover_id = ""
 
     def copy(self, folder: Path) -> VirtualBench:
@@ -205,7 +210,7 @@ class VirtualBench:
         clock = VirtualClock()
         aircraft = self.aircraft(clock, faults, baud=baud)
         clock.sleep_s(1.0)
-        person = BenchPerson(aircraft, clock, patience=patience, refuses=refuses, stays=stays)
+        person = BenchPerson(aircraft, clock, patience=patience, refuses=refuses, stays=stays, answers=self.answers)
         run = BenchRun(aircraft, clock, person)
         with Hangar.open(self.folder / "hangar") as hangar:
             port = DirectPort(aircraft, clock)

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Protocol
 if TYPE_CHECKING:
     from rotorwright.changeover.gates import Gate
     from rotorwright.errors import RotorwrightError
+    from rotorwright.settings.answering import Answer
     from rotorwright.settings.carry_over import Decision
 
 
@@ -113,8 +114,8 @@ class Person(Protocol):
         """Answer whether the plan shown may be carried out."""
         ...
 
-    def decide(self, held: Decision) -> str | None:
-        """Return the key of one of the options of `held`, or None to leave it undecided."""
+    def decide(self, held: Decision) -> Answer | None:
+        """Return the key of one of the options of `held`, own values by new name, or None to leave it undecided."""
         ...
 
     def act(self, request: HandsRequest) -> bool:

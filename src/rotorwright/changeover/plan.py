@@ -33,7 +33,9 @@ from rotorwright.firmware.descriptor import find_descriptor
 from rotorwright.firmware.fit import EvidenceVerdict, Fit, FitVerdict, judge_fit
 from rotorwright.firmware.intel_hex import read_intel_hex
 from rotorwright.firmware.mcu import microcontroller, sectors_for
+from rotorwright.settings.answering import answer_held
 from rotorwright.settings.carry_over import CarryOverInputs, carry_over
+from rotorwright.settings.decisions import BY_HAND, Decision, Option
 from rotorwright.settings.identity import Identity, release_line
 from rotorwright.settings.sheet import CarryOverSheet, parse_sheet, print_sheet
 
@@ -44,6 +46,7 @@ if TYPE_CHECKING:
     from rotorwright.firmware.image import Image
     from rotorwright.hangar.books import ReleaseBook
     from rotorwright.hangar.journal import JsonValue
+    from rotorwright.settings.answering import Answer
     from rotorwright.settings.catalogue import Catalogue
     from rotorwright.settings.values import Value
 
@@ -203,7 +206,7 @@ def make_sheet(shop: Workshop) -> None:
     image = shop.state.image
     assert image is not None
     read = snapshot_from(shop, shop.state.new_defaults)
-    catalogue = catalogue_from(shop, shop.state.new_catalogue) or expected_catalogue(shop, image)
+    catalogue = known_catalogue(shop)
     defaults = read.settings if read else expected_defaults(shop, image)
     sheet = planned_sheet(shop, new_catalogue=catalogue, new_defaults=defaults or {})
     keep_sheet(shop, sheet, EventKind.SHEET_MADE)
@@ -269,8 +272,26 @@ def decide(shop: Workshop) -> None:
                 todo="Decide them with `resume`; `plan` shows the whole sheet.",
                 undecided=len(undecided),
             )
-        decided = current_sheet(shop).decide(held.found[0], choice)
-        keep_sheet(shop, decided, EventKind.HELD_DECIDED, names=list(held.found), choice=choice, by=shop.person.name)
+        keep_answer(shop, held, choice)
+
+
+def keep_answer(shop: Workshop, held: Decision, answer: Answer) -> None:
+    """Take one answer to a held line and commit it.
+
+    Raises:
+        WorkflowError, SettingsError: it is no way to decide this line; nothing was taken.
+    """
+    name = held.found[0]
+    decided = answer_held(current_sheet(shop), name, answer, new_catalogue=known_catalogue(shop))
+    choice: JsonValue = answer if isinstance(answer, str) else dict(answer)
+    keep_sheet(shop, decided, EventKind.HELD_DECIDED, names=list(held.found), choice=choice, by=shop.person.name)
+
+
+def known_catalogue(shop: Workshop) -> Catalogue | None:
+    """Return the best that is known of the new release's settings now: the aircraft's own catalogue, else others'."""
+    image = shop.state.image
+    assert image is not None
+    return catalogue_from(shop, shop.state.new_catalogue) or expected_catalogue(shop, image)
 
 
 def accept_write(shop: Workshop) -> None:
@@ -350,9 +371,18 @@ def carry_choices(old: CarryOverSheet, new: CarryOverSheet) -> CarryOverSheet:
     asked = {decision.found: decision for decision in old.held}
     for held in new.undecided:
         before = asked.get(held.found)
-        if before is not None and before.chosen is not None and before.options == held.options:
+        if before is None or before.chosen is None or _asked(before) != _asked(held):
+            continue
+        if before.chosen == BY_HAND:
+            new = new.decide_by_hand(held.found[0], before.writes_in_force)
+        else:
             new = new.decide(held.found[0], before.chosen)
     return new
+
+
+def _asked(held: Decision) -> tuple[Option, ...]:
+    """Return the options that were offered, without what a person added."""
+    return tuple(option for option in held.options if option.key != BY_HAND)
 
 
 def _does_not_fit(fit: Fit, board: Board) -> ImageBoardMismatchError:

@@ -10,9 +10,9 @@ from rotorwright.changeover.gates import Gate, GateShutError
 from rotorwright.changeover.kept import kept_facts
 from rotorwright.changeover.knowledge import expected_catalogue
 from rotorwright.changeover.person import BatteryRequest
-from rotorwright.changeover.plan import carry_choices, current_sheet, keep_sheet, planned_sheet
+from rotorwright.changeover.plan import carry_choices, current_sheet, keep_sheet, known_catalogue, planned_sheet
 from rotorwright.changeover.reading import DISPLAY_FILE, is_volatile, read_catalogue_if_any
-from rotorwright.changeover.receive import catalogue_from, keep_content, keep_snapshot
+from rotorwright.changeover.receive import keep_content, keep_snapshot
 from rotorwright.changeover.workshop import AFTER_RESTART_S, Workshop
 from rotorwright.display.characters import differing_characters, parse_characters
 from rotorwright.settings.catalogue import Catalogue, print_catalogue
@@ -79,16 +79,9 @@ def new_defaults(shop: Workshop) -> Snapshot:
     return parse_snapshot(shop.journal.fetch(kept), source=kept.name)
 
 
-def new_catalogue(shop: Workshop) -> Catalogue | None:
-    """Return the new release's catalogue: the aircraft's own, else the book's, else the library's; None without any."""
-    image = shop.state.image
-    assert image is not None
-    return catalogue_from(shop, shop.state.new_catalogue) or expected_catalogue(shop, image)
-
-
 def hold_plan_against_aircraft(shop: Workshop) -> None:
     """Make the sheet again from what the aircraft says; where it decides otherwise, a new consent is asked for."""
-    truth = planned_sheet(shop, new_catalogue=new_catalogue(shop), new_defaults=new_defaults(shop).settings)
+    truth = planned_sheet(shop, new_catalogue=known_catalogue(shop), new_defaults=new_defaults(shop).settings)
     before = current_sheet(shop)
     sheet = carry_choices(before, truth)
     if sheet == before:
@@ -99,7 +92,7 @@ def hold_plan_against_aircraft(shop: Workshop) -> None:
 
 def expected_settings(shop: Workshop) -> dict[str, Value]:
     """Return every setting as it must stand at the end, measured ones left out."""
-    catalogue = new_catalogue(shop)
+    catalogue = known_catalogue(shop)
     expected = current_sheet(shop).expected_settings(new_defaults(shop).settings)
     return {name: value for name, value in expected.items() if not is_volatile(name, catalogue)}
 
