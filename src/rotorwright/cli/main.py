@@ -87,11 +87,14 @@ def twin(
     fault: Annotated[
         list[str] | None, typer.Option("--fault", metavar="FAULT", help="As for `demo`, except kill@N.")
     ] = None,
+    console: Annotated[
+        bool, typer.Option("--console", help="Its firmware speaks by a text console from now on, not by messages.")
+    ] = False,
 ) -> None:
     """Start a virtual aircraft and keep it alive until stopped (Ctrl-C)."""
     from rotorwright.cli.twin import serve_twin
 
-    raise typer.Exit(serve_twin(state, baud=baud, speed=speed, faults=fault or []))
+    raise typer.Exit(serve_twin(state, baud=baud, speed=speed, faults=fault or [], console=console))
 
 
 @app.command()
@@ -303,6 +306,61 @@ def dialect_check(
     from rotorwright.cli.dialect import check
 
     raise typer.Exit(check(dialect, file, as_json))
+
+
+defaults_app = typer.Typer(invoke_without_command=True)
+InnerHangarOption = Annotated[  # the variable is read once, outside: a folder named before the command goes before it
+    Path | None, typer.Option("--hangar", help="Folder where aircraft and changeovers are kept.")
+]
+app.add_typer(defaults_app, name="defaults")
+
+
+@defaults_app.callback()
+def defaults(context: typer.Context, *, hangar: HangarOption = None, as_json: JsonOption = False) -> None:
+    """Captured defaults: what a release holds fresh on a board. Without a command: list them."""
+    context.obj = (hangar, as_json)  # said before the command, they hold for it too
+    if context.invoked_subcommand is None:
+        from rotorwright.cli.defaults import list_defaults
+
+        raise typer.Exit(list_defaults(hangar, as_json=as_json))
+
+
+@defaults_app.command("show")
+def defaults_show(
+    context: typer.Context,
+    number: Annotated[int, typer.Argument(help="Number in the list of `rotorwright defaults`.")],
+    *,
+    hangar: InnerHangarOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Show one capture as a listing of its settings."""
+    from rotorwright.cli.defaults import show_defaults
+
+    given, wants_json = context.obj
+    raise typer.Exit(show_defaults(number, hangar or given, as_json=as_json or wants_json))
+
+
+@defaults_app.command("add")
+def defaults_add(
+    context: typer.Context,
+    snapshot: Annotated[Path, typer.Argument(help="A snapshot saved right after a reset to defaults.")],
+    *,
+    read_by: Annotated[
+        str | None, typer.Option("--read-by", help="mavlink or console; told by the types if left out.")
+    ] = None,
+    catalogue: Annotated[
+        Path | None, typer.Option("--catalogue", help="Catalogue that the aircraft gave (parameter metadata, JSON).")
+    ] = None,
+    hangar: InnerHangarOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Add a snapshot that you know was taken fresh after a reset: nothing in it set by a person."""
+    from rotorwright.cli.defaults import add_defaults
+
+    given, wants_json = context.obj
+    raise typer.Exit(
+        add_defaults(snapshot, hangar or given, read_by=read_by, catalogue=catalogue, as_json=as_json or wants_json)
+    )
 
 
 def _print_version(*, wanted: bool) -> None:
