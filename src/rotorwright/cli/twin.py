@@ -46,12 +46,17 @@ ACTIONS: dict[str, Callable[[HandsClient], object]] = {
 }
 
 
-def serve_twin(path: Path, *, baud: int, speed: float, faults: list[str]) -> int:
-    """Keep the aircraft in `path` alive until stopped; deliver a new one if there is none."""
+def serve_twin(path: Path, *, baud: int, speed: float, faults: list[str], console: bool = False) -> int:
+    """Keep the aircraft in `path` alive until stopped; deliver a new one if there is none.
+
+    With `console` its firmware speaks by its text console from now on, as the folder remembers.
+    """
     folder = StateFolder(path)
     if not folder.is_made:
         deliver(folder)
         out.print(f"A new {AIRFRAME} is in {escape(str(path))}.", soft_wrap=True)
+    if console:
+        folder.give_console()
     _lay_out_papers(path)
     serve(
         path,

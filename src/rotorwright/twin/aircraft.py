@@ -75,6 +75,7 @@ class Hardware:
         settings: the settings memory.
         display: the memory of the display chip.
         seed: start of random numbers.
+        console: whether the firmware speaks by its text console instead of messages.
     """
 
     mcu: Microcontroller
@@ -83,6 +84,7 @@ class Hardware:
     settings: KeptMemory
     display: KeptMemory
     seed: int
+    console: bool = False
 
 
 Boot: TypeAlias = Callable[[bytes, Hardware], Application | None]
@@ -128,6 +130,7 @@ class VirtualAircraft:
         loader_version: protocol version of the ROM bootloader.
         faults: what shall go wrong.
         start_s: the moment at which its cable is plugged in.
+        console: whether its firmware speaks by its text console instead of messages.
     """
 
     def __init__(
@@ -145,6 +148,7 @@ class VirtualAircraft:
         loader_version: int = 0x31,
         faults: FaultPlan | None = None,
         start_s: float = 0.0,
+        console: bool = False,
     ) -> None:
         self.flash = flash
         self.settings = settings
@@ -152,6 +156,7 @@ class VirtualAircraft:
         self.world = world
         self._unique_id = unique_id
         self._boot = boot
+        self._console = console
         self._options = options or OptionBytes()
         self.options_changed: Callable[[OptionBytes], None] = lambda _options: None
         self._fixed_baud = baud
@@ -367,7 +372,9 @@ class VirtualAircraft:
         self._set_rate()
 
     def _enter_application(self, now_s: float) -> None:
-        hardware = Hardware(self.mcu, self.unique_id, self.world, self.settings, self.display, self._plan.seed)
+        hardware = Hardware(
+            self.mcu, self.unique_id, self.world, self.settings, self.display, self._plan.seed, self._console
+        )
         try:
             self._application = self._boot(self.flash.contents(), hardware)
             self._mode = Mode.SILENT if self._application is None else Mode.APPLICATION

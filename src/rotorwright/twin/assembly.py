@@ -68,8 +68,12 @@ def build_aircraft(
     circumstances: Circumstances | None = None,
     options: OptionBytes | None = None,
     start_s: float = 0.0,
+    console: bool = False,
 ) -> VirtualAircraft:
-    """Return an aircraft on these memories, its cable plugged in at `start_s`."""
+    """Return an aircraft on these memories, its cable plugged in at `start_s`.
+
+    Its firmware speaks by its text console if its papers say so, or with `console`.
+    """
     how = circumstances or Circumstances()
     return VirtualAircraft(
         flash=FlashMemory(microcontroller(papers.microcontroller), memories.flash),
@@ -84,6 +88,7 @@ def build_aircraft(
         loader_version=how.loader_version,
         faults=how.faults,
         start_s=start_s,
+        console=console or papers.console,
     )
 
 

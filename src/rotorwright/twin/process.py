@@ -264,6 +264,7 @@ def spawn_twin(
     ports_folder: Path | None = None,
     name: str = "twin",
     outlives_us: bool = False,
+    console: bool = False,
 ) -> TwinProcess:
     """Start a virtual aircraft in the background and return it when its port is there.
 
@@ -275,6 +276,7 @@ def spawn_twin(
         ports_folder: a folder where people look for ports; a link called `name` goes there too.
         name: name of that link.
         outlives_us: keep it alive when this process ends without stopping it.
+        console: its firmware speaks by its text console from now on, as its folder remembers.
 
     Raises:
         TwinPlatformError: no pseudo-terminals on this system.
@@ -288,6 +290,7 @@ def spawn_twin(
     command += ["--fault", faults] if faults else []
     command += [] if ports_folder is None else ["--ports-folder", str(ports_folder), "--name", name]
     command += [] if outlives_us else ["--with-companion"]
+    command += ["--console"] if console else []
     with (folder / _LOG_NAME).open("ab") as log:
         process = subprocess.Popen(
             command,
@@ -337,6 +340,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--ports-folder", type=Path, help="folder for one more link to the port")
     parser.add_argument("--name", default="twin", help="name of that link")
     parser.add_argument("--with-companion", action="store_true", help="stop when standard input ends")
+    parser.add_argument("--console", action="store_true", help="its firmware speaks by its text console from now on")
     wishes = parser.parse_args(arguments)
     try:
         _serve_thornbill(wishes)
@@ -355,6 +359,8 @@ def _serve_thornbill(wishes: argparse.Namespace) -> None:
     state = StateFolder(wishes.state)
     if not state.is_made:
         deliver(state)
+    if wishes.console:
+        state.give_console()
     serve(
         wishes.state,
         boot=start_from_flash,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import mmap
 import os
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from rotorwright.twin.errors import TwinStateError
@@ -32,6 +32,7 @@ class Papers:
         microcontroller: name of the part, "STM32F405xG".
         read_out_protected: whether the bootloader refuses to read, write, erase and start.
         write_protected_sectors: sectors that accept erase and program and do neither.
+        console: whether its firmware speaks by its text console instead of messages.
     """
 
     unique_id: str
@@ -39,6 +40,7 @@ class Papers:
     microcontroller: str
     read_out_protected: bool = False
     write_protected_sectors: tuple[int, ...] = field(default=())
+    console: bool = False
 
     def __post_init__(self) -> None:
         if len(bytes.fromhex(self.unique_id)) != UNIQUE_ID_BYTES or self.unique_id != self.unique_id.lower():
@@ -116,6 +118,14 @@ class StateFolder:
         """
         text = json.dumps({"format": _FORMAT, "version": _VERSION, **asdict(papers)}, indent=2) + "\n"
         write_whole(self.papers_file, text)
+
+    def give_console(self) -> None:
+        """Let the firmware speak by its text console from now on; only while nobody flies it.
+
+        Raises:
+            TwinStateError: the folder cannot be used.
+        """
+        self.write_papers(replace(self.read_papers(), console=True))
 
     def read_papers(self) -> Papers:
         """Return the papers.

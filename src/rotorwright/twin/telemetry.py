@@ -23,10 +23,10 @@ SHORTEST_INTERVAL_S = 0.002
 _DEFAULT_INTERVALS_S = {common.MAVLINK_MSG_ID_HEARTBEAT: HEARTBEAT_INTERVAL_S, common.MAVLINK_MSG_ID_SYS_STATUS: 1.0}
 
 # Spread of the noise of the sensors, one standard deviation; made up, of the size that small sensors have.
-_ANGLE_NOISE_RAD = 0.0005
+ANGLE_NOISE_RAD = 0.0005
 _RATE_NOISE_RAD_S = 0.002
 _FORCE_NOISE_M_S2 = 0.02
-_BATTERY_NOISE_V = 0.005
+BATTERY_NOISE_V = 0.005
 _IDLE_CURRENT_A = 0.45
 _FULL_CELL_V = 4.2  # common practice, no source
 _EMPTY_CELL_V = 3.3
@@ -130,7 +130,7 @@ class Telemetry:
 
     def _attitude(self, now_s: float) -> Packet:
         motion = self._world.motion(now_s)
-        angles = [self._noisy(each, _ANGLE_NOISE_RAD) for each in (motion.roll_rad, motion.pitch_rad, motion.yaw_rad)]
+        angles = [self._noisy(each, ANGLE_NOISE_RAD) for each in (motion.roll_rad, motion.pitch_rad, motion.yaw_rad)]
         return packet(common.MAVLink_attitude_message(self.time_boot_ms(now_s), *angles, *self._gyro(now_s)))
 
     def _gyro(self, now_s: float) -> list[float]:
@@ -164,7 +164,7 @@ class Telemetry:
         )
 
     def _volts(self) -> float:
-        return max(0.0, self._noisy(self._world.battery_volts, _BATTERY_NOISE_V))
+        return max(0.0, self._noisy(self._world.battery_volts, BATTERY_NOISE_V))
 
     def _current_ca(self) -> int:
         return round(100 * _IDLE_CURRENT_A) if self._world.battery_plugged else 0

@@ -6,11 +6,12 @@ from importlib import resources
 
 import pytest
 
+from rotorwright.links.console import spec as console
 from rotorwright.links.limits import Limit, limits_table
 from rotorwright.links.mavlink import spec as mavlink
 from rotorwright.links.rom_uart import spec as rom_uart
 
-TABLES = {"mavlink": mavlink.LIMITS, "rom_uart": rom_uart.LIMITS}
+TABLES = {"mavlink": mavlink.LIMITS, "rom_uart": rom_uart.LIMITS, "console": console.LIMITS}
 
 
 @pytest.mark.parametrize("protocol", TABLES)
