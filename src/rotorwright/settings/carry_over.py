@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING
 from rotorwright.settings.cases import Case, case_with_note, case_without_note, may_hold
 from rotorwright.settings.conditions import words_of
 from rotorwright.settings.contradictions import decide_contradiction
-from rotorwright.settings.deciding import decide_case
 from rotorwright.settings.decisions import (
     Arrival,
     Decision,
@@ -23,7 +22,9 @@ from rotorwright.settings.decisions import (
     Rule,
     Write,
 )
+from rotorwright.settings.holding import hold_broken_constraints
 from rotorwright.settings.note_entries import new_names, old_names
+from rotorwright.settings.policy_deciding import decide_under_policy
 from rotorwright.settings.remembering import Judged
 from rotorwright.settings.sheet import CarryOverSheet
 from rotorwright.settings.sides import CarryOverInputs, NotesOfOtherReleaseError, Sides
@@ -56,19 +57,34 @@ def carry_over(inputs: CarryOverInputs, *, memory: DecisionMemory | None = None)
 
     Raises:
         NotesOfOtherReleaseError: the change notes are for another family or other releases.
+        PolicySettingError: the policy speaks of a setting that nobody has.
     """
+    _require_known_policy(inputs)
     recalled = None if memory is None else memory.recall(inputs)
     sides = Sides(inputs) if recalled is None else recalled.sides
     decisions = sorted((_decide(sides, group) for group in _groups(sides, recalled)), key=lambda each: each.found)
     arrivals = _arrivals(sides, decisions)
+    decisions, remarks = hold_broken_constraints(
+        inputs.constraints or (),
+        with_suggestions(sides, decisions, arrivals),
+        new_defaults=inputs.new_defaults,
+        new_catalogue=inputs.new_catalogue,
+    )
     return CarryOverSheet(
-        decisions=tuple(with_suggestions(sides, decisions, arrivals)),
+        decisions=tuple(decisions),
         arrivals=arrivals,
         from_release=inputs.ours.identity.release,
         to_release=sides.to_release,
         family=inputs.ours.identity.family,
         as_found_sha256=inputs.ours.sha256,
+        policy=inputs.policy.text,
+        remarks=remarks,
     )
+
+
+def _require_known_policy(inputs: CarryOverInputs) -> None:
+    if inputs.policy.settings:
+        inputs.policy.require_known({*inputs.ours.settings, *inputs.new_defaults, *(inputs.new_catalogue or ())})
 
 
 def _decide(sides: Sides, group: list[Judged]) -> Decision:
@@ -115,14 +131,14 @@ def _judged(sides: Sides, recalled: Recollection | None) -> list[Judged]:
 
 def _judge_noted(note: Note, sides: Sides) -> Judged:
     case = case_with_note(sides, note)
-    return Judged(case, decide_case(sides, case))
+    return Judged(case, decide_under_policy(sides, case))
 
 
 def _judge_named(name: str, sides: Sides, *, gives_way: bool) -> Judged:
     case = case_without_note(sides, name)
     if gives_way:
         case = _give_way(case)
-    return Judged(case, decide_case(sides, case))
+    return Judged(case, decide_under_policy(sides, case))
 
 
 def _give_way(case: Case) -> Case:

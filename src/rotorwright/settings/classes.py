@@ -1,4 +1,4 @@
-"""What settings are about, whatever their names: those of the board, calibrations, and roles.
+"""What settings are about, whatever their names: those of the board, calibrations, what the pilot feels, and roles.
 
 Read from TOML: `[classes]` with lists of name patterns (`*` stands for anything, `?` for one character), and `[roles]`
 from role to name.
@@ -29,24 +29,28 @@ class ClassesError(SettingsError):
 
 @dataclass(frozen=True, slots=True)
 class SettingClasses:
-    """Which settings belong to the board, which are calibrations, and what some of them are for.
+    """Which settings belong to the board, which are calibrations, which are felt, and what some of them are for.
 
     Args:
         board: name patterns of settings that the maker of the board fixes.
         calibration: name patterns of settings that belong to this very sensor.
         roles: role to name, e.g. `sensor.orientation`.
+        feel: name patterns of settings that the pilot feels.
     """
 
     board: tuple[str, ...] = ()
     calibration: tuple[str, ...] = ()
     roles: Mapping[str, str] = field(default_factory=dict)
+    feel: tuple[str, ...] = ()
     _board: re.Pattern[str] = field(init=False, repr=False, compare=False)
     _calibration: re.Pattern[str] = field(init=False, repr=False, compare=False)
+    _feel: re.Pattern[str] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "roles", dict(sorted(self.roles.items())))
         object.__setattr__(self, "_board", _any_of(self.board))
         object.__setattr__(self, "_calibration", _any_of(self.calibration))
+        object.__setattr__(self, "_feel", _any_of(self.feel))
 
     def is_board(self, name: str) -> bool:
         """Answer whether the setting belongs to the board."""
@@ -55,6 +59,10 @@ class SettingClasses:
     def is_calibration(self, name: str) -> bool:
         """Answer whether the setting is a calibration of this very aircraft's sensors."""
         return self._calibration.match(name) is not None
+
+    def is_feel(self, name: str) -> bool:
+        """Answer whether the pilot feels the setting."""
+        return self._feel.match(name) is not None
 
 
 def parse_classes(text: str, source: str) -> SettingClasses:
@@ -66,12 +74,13 @@ def parse_classes(text: str, source: str) -> SettingClasses:
     try:
         document = read_toml(text).only("classes", "roles")
         classes = document.table("classes") if "classes" in document else Table({}, "classes")
-        classes.only("board", "calibration")
+        classes.only("board", "calibration", "feel")
         roles = document.table("roles") if "roles" in document else Table({}, "roles")
         return SettingClasses(
             _patterns(classes, "board"),
             _patterns(classes, "calibration"),
             {role: _role(roles, role) for role in roles.data},
+            _patterns(classes, "feel"),
         )
     except DataFaultError as fault:
         raise ClassesError(

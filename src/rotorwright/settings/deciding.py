@@ -31,9 +31,9 @@ _ALWAYS_NAMED = {NEAREST_BELOW, NEAREST_ABOVE, TAKE_NEW_DEFAULT}
 def decide_case(sides: Sides, case: Case) -> Decision:
     """Return the decision on found settings that belong together."""
     if isinstance(case.note, Retire) and not case.doubt:
-        return _made(case, DecisionKind.RETIRED, Rule.NOTE_RETIRE, reasons.retired(sides, case, case.note))
+        return made(case, DecisionKind.RETIRED, Rule.NOTE_RETIRE, reasons.retired(sides, case, case.note))
     if _is_volatile(sides, case):
-        return _made(case, DecisionKind.ADOPT, Rule.VOLATILE, reasons.volatile(sides, case))
+        return made(case, DecisionKind.ADOPT, Rule.VOLATILE, reasons.volatile(sides, case))
     if _is_calibration(sides, case):
         return _decide_calibration(sides, case)
     if case.missing or not case.targets:
@@ -43,50 +43,51 @@ def decide_case(sides: Sides, case: Case) -> Decision:
 
 def _decide_with_successor(sides: Sides, case: Case) -> Decision:
     if _is_board(sides, case) and not sides.is_same_release:
-        return _made(case, DecisionKind.BOARD, Rule.CLASS_BOARD, reasons.board(sides, case))
+        return made(case, DecisionKind.BOARD, Rule.CLASS_BOARD, reasons.board(sides, case))
     if case.is_untouched:
-        return _made(case, DecisionKind.ADOPT, Rule.NEVER_CUSTOMISED, reasons.adopted(sides, case))
+        return made(case, DecisionKind.ADOPT, Rule.NEVER_CUSTOMISED, reasons.adopted(sides, case))
     return _decide_customised(sides, case)
 
 
 def _decide_customised(sides: Sides, case: Case) -> Decision:
     plans = tuple(plan_target(sides, case, target, defaults_matter=True) for target in case.targets)
     if case.doubt or case.left_over or any(plan.problem for plan in plans):
-        return _held(sides, case, plans)
-    writes = _writes(plans)
+        return hold_case(sides, case, plans)
+    writes = writes_of(plans)
     if not writes:
-        return _made(case, DecisionKind.ADOPT, Rule.ALREADY_DEFAULT, reasons.already_default(sides, case, plans))
-    return _made(case, case.kind, case.rule, reasons.carried(sides, case, plans), writes)
+        return made(case, DecisionKind.ADOPT, Rule.ALREADY_DEFAULT, reasons.already_default(sides, case, plans))
+    return made(case, case.kind, case.rule, reasons.carried(sides, case, plans), writes)
 
 
 def _decide_calibration(sides: Sides, case: Case) -> Decision:
     if not sides.inputs.same_aircraft:
-        return _made(case, DecisionKind.CALIBRATION, Rule.CALIBRATE_AGAIN, reasons.calibrate_again(sides, case))
+        return made(case, DecisionKind.CALIBRATION, Rule.CALIBRATE_AGAIN, reasons.calibrate_again(sides, case))
     if case.missing or not case.targets:
         return _decide_without_successor(sides, case)
     if case.is_untouched:
-        return _made(case, DecisionKind.CALIBRATION, Rule.CLASS_CALIBRATION, reasons.never_calibrated(sides, case))
+        return made(case, DecisionKind.CALIBRATION, Rule.CLASS_CALIBRATION, reasons.never_calibrated(sides, case))
     plans = tuple(plan_target(sides, case, target, defaults_matter=False) for target in case.targets)
     if case.doubt or case.left_over or any(plan.problem for plan in plans):
-        return _held(sides, case, plans)
+        return hold_case(sides, case, plans)
     reason = reasons.calibration_carried(sides, case, plans)
-    return _made(case, DecisionKind.CALIBRATION, Rule.CLASS_CALIBRATION, reason, _writes(plans))
+    return made(case, DecisionKind.CALIBRATION, Rule.CLASS_CALIBRATION, reason, writes_of(plans))
 
 
 def _decide_without_successor(sides: Sides, case: Case) -> Decision:
     if case.is_untouched:
-        return _made(case, DecisionKind.RETIRED, Rule.GONE_AT_DEFAULT, reasons.gone_at_default(sides, case))
+        return made(case, DecisionKind.RETIRED, Rule.GONE_AT_DEFAULT, reasons.gone_at_default(sides, case))
     rule = Rule.SUCCESSOR_MISSING if case.missing else Rule.UNKNOWN_NAME
     rule = Rule.CONDITION_UNKNOWN if case.doubt else rule
     leave_out = Option(LEAVE_OUT, f"Leave it out; {sides.new_words} runs without it")
-    return _made(case, DecisionKind.HELD, rule, reasons.without_successor(sides, case), options=(leave_out,))
+    return made(case, DecisionKind.HELD, rule, reasons.without_successor(sides, case), options=(leave_out,))
 
 
-def _held(sides: Sides, case: Case, plans: tuple[TargetPlan, ...]) -> Decision:
+def hold_case(sides: Sides, case: Case, plans: tuple[TargetPlan, ...]) -> Decision:
+    """Return the held decision on a case, with the ways to decide it."""
     problems = [plan.problem for plan in plans if plan.problem is not None]
     rule = problems[0] if problems else Rule.BITS_LEFT_OVER
     rule = Rule.CONDITION_UNKNOWN if case.doubt else rule
-    return _made(
+    return made(
         case, DecisionKind.HELD, rule, reasons.held(sides, case, plans, rule), options=_options(sides, case, plans)
     )
 
@@ -94,7 +95,7 @@ def _held(sides: Sides, case: Case, plans: tuple[TargetPlan, ...]) -> Decision:
 def _options(sides: Sides, case: Case, plans: tuple[TargetPlan, ...]) -> tuple[Option, ...]:
     ways: list[Option] = []
     if all(plan.value is not None for plan in plans):
-        ways.append(Option(KEEP_MINE, reasons.keep_mine(sides, case, plans), _writes(plans)))
+        ways.append(Option(KEEP_MINE, reasons.keep_mine(sides, case, plans), writes_of(plans)))
     keys = dict.fromkeys(key for plan in plans for key in plan.alternatives)
     ways += [option for key in keys if (option := _alternative(plans, key)) is not None]
     ways.append(Option(TAKE_NEW_DEFAULT, reasons.take_new_default(sides, plans)))
@@ -112,7 +113,7 @@ def _alternative(plans: tuple[TargetPlan, ...], key: str) -> Option | None:
             words.append(way.words)
             writes += [Write(plan.name, way.value)] if way.value != plan.theirs else []
         else:
-            writes += _writes((plan,))
+            writes += writes_of((plan,))
     return Option(key, "; ".join(words), tuple(writes))
 
 
@@ -126,7 +127,8 @@ def _without_doubles(options: list[Option]) -> list[Option]:
     return kept
 
 
-def _writes(plans: tuple[TargetPlan, ...]) -> tuple[Write, ...]:
+def writes_of(plans: tuple[TargetPlan, ...]) -> tuple[Write, ...]:
+    """Return what has to be written over the new defaults."""
     return tuple(
         Write(plan.name, plan.value)
         for plan in plans
@@ -134,7 +136,7 @@ def _writes(plans: tuple[TargetPlan, ...]) -> tuple[Write, ...]:
     )
 
 
-def _made(
+def made(
     case: Case,
     kind: DecisionKind,
     rule: Rule,
@@ -143,6 +145,7 @@ def _made(
     *,
     options: tuple[Option, ...] = (),
 ) -> Decision:
+    """Return a decision on a case."""
     return Decision(
         found=case.found,
         kind=kind,

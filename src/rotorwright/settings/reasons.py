@@ -18,24 +18,24 @@ if TYPE_CHECKING:
 def adopted(sides: Sides, case: Case) -> str:
     """Never customised: the new default stands."""
     start = "Never changed: it stood at its default" if len(case.found) == 1 else "Never changed: all at their defaults"
-    shown = _values(sides, case)
+    shown = value_words(sides, case)
     if all(_is_same_default(case, target) for target in case.targets):
         return f"{start}, {shown}, and the default is the same in {sides.new_words}."
-    return f"{start}, {shown}. The default of {sides.new_words} stands: {_defaults(sides, case)}."
+    return f"{start}, {shown}. The default of {sides.new_words} stands: {default_words(sides, case)}."
 
 
 def already_default(sides: Sides, case: Case, plans: tuple[TargetPlan, ...]) -> str:
     """Customised, but the new default is that very value."""
-    new = _plan_values(sides, case, plans)
-    return f"{_had_set(sides, case)} That is now the default of {sides.new_words}: {new}.{_small_print(case, plans)}"
+    new = plan_values(sides, case, plans)
+    return f"{had_set(sides, case)} That is now the default of {sides.new_words}: {new}.{small_print(case, plans)}"
 
 
 def carried(sides: Sides, case: Case, plans: tuple[TargetPlan, ...]) -> str:
     """Customised and carried over."""
-    new = _plan_values(sides, case, plans)
+    new = plan_values(sides, case, plans)
     kept = f"{_first_up(sides.new_words)} has the same default, so yours is kept: {new}."
     became = _what_becomes(sides, case, plans) if case.note is not None else kept
-    return f"{_had_set(sides, case)} {became}{_small_print(case, plans)}"
+    return f"{had_set(sides, case)} {became}{small_print(case, plans)}"
 
 
 def held(sides: Sides, case: Case, plans: tuple[TargetPlan, ...], rule: Rule) -> str:
@@ -49,19 +49,19 @@ def held(sides: Sides, case: Case, plans: tuple[TargetPlan, ...], rule: Rule) ->
     told = _sentence("; ".join(facts))
     if rule is Rule.DEFAULT_CHANGED and case.note is not None:
         told = f"{_what_becomes(sides, case, plans)} But {'; '.join(facts)}."
-    return f"{_had_set(sides, case)} {told}{_advice(sides, plans)} Please decide.{_why(case)}"
+    return f"{had_set(sides, case)} {told}{_advice(sides, plans)} Please decide.{_why(case)}"
 
 
 def retired(sides: Sides, case: Case, note: Retire) -> str:
     """Gone, with what the aircraft loses by it."""
-    stood = f"It stood at its default, {_values(sides, case)}." if case.is_untouched else _had_set(sides, case)
+    stood = f"It stood at its default, {value_words(sides, case)}." if case.is_untouched else had_set(sides, case)
     return f"{sides.new_words} does without it. {stood} What is lost: {note.loses.rstrip('.')}.{_why(case)}"
 
 
 def gone_at_default(sides: Sides, case: Case) -> str:
     """Gone without a successor, but nobody had set it."""
     gone = "has another setting of this name" if sides.new_type(case.found[0]) is not None else "does not have it"
-    return f"{_first_up(sides.new_words)} {gone}. It stood at its default, {_values(sides, case)}."
+    return f"{_first_up(sides.new_words)} {gone}. It stood at its default, {value_words(sides, case)}."
 
 
 def without_successor(sides: Sides, case: Case) -> str:
@@ -73,43 +73,43 @@ def without_successor(sides: Sides, case: Case) -> str:
         what = f"By the change notes it becomes {names}, which {sides.new_words} does not have."
     else:
         what = f"{_first_up(sides.new_words)} knows no setting of this name, and no note says what became of it."
-    return f"{_had_set(sides, case)} {what} Please decide."
+    return f"{had_set(sides, case)} {what} Please decide."
 
 
 def volatile(sides: Sides, case: Case) -> str:
     """The aircraft changes it by itself."""
-    return f"The aircraft measures it by itself, so what it held, {_values(sides, case)}, is not carried over."
+    return f"The aircraft measures it by itself, so what it held, {value_words(sides, case)}, is not carried over."
 
 
 def board(sides: Sides, case: Case) -> str:
     """Belongs to the board: its defaults stand."""
-    stands = f"It belongs to the board, whose default in {sides.new_words} stands: {_defaults(sides, case)}."
+    stands = f"It belongs to the board, whose default in {sides.new_words} stands: {default_words(sides, case)}."
     if case.is_untouched:
         return f"{stands} You had not changed it."
-    return f"{_had_set(sides, case)} {stands} Yours is not carried over: if you had a reason for it, set it again."
+    return f"{had_set(sides, case)} {stands} Yours is not carried over: if you had a reason for it, set it again."
 
 
 def calibration_carried(sides: Sides, case: Case, plans: tuple[TargetPlan, ...]) -> str:
     """Measured on this very aircraft: carried."""
     became = f" {_what_becomes(sides, case, plans)}" if case.note is not None else ""
-    carried_over = f"Calibrated on this very aircraft: {_values(sides, case)}. It is carried over."
-    return f"{carried_over}{became}{_small_print(case, plans)}"
+    carried_over = f"Calibrated on this very aircraft: {value_words(sides, case)}. It is carried over."
+    return f"{carried_over}{became}{small_print(case, plans)}"
 
 
 def never_calibrated(sides: Sides, case: Case) -> str:
     """A calibration that was never done."""
-    return f"Never calibrated: it stood at its default, {_values(sides, case)}. There is nothing to carry over."
+    return f"Never calibrated: it stood at its default, {value_words(sides, case)}. There is nothing to carry over."
 
 
 def calibrate_again(sides: Sides, case: Case) -> str:
     """Measured on another aircraft."""
-    whose = f"It was calibrated on another aircraft, {_values(sides, case)}, and belongs to that one's sensors."
+    whose = f"It was calibrated on another aircraft, {value_words(sides, case)}, and belongs to that one's sensors."
     return f"{whose} It is not carried over; the calibration must be done again on this one."
 
 
 def keep_mine(sides: Sides, case: Case, plans: tuple[TargetPlan, ...]) -> str:
     """The option to carry ours over all the same."""
-    return f"Keep yours: {_plan_values(sides, case, plans)}"
+    return f"Keep yours: {plan_values(sides, case, plans)}"
 
 
 def take_new_default(sides: Sides, plans: tuple[TargetPlan, ...]) -> str:
@@ -121,7 +121,8 @@ def take_new_default(sides: Sides, plans: tuple[TargetPlan, ...]) -> str:
     return f"Take the default of {sides.new_words}: {shown}"
 
 
-def _had_set(sides: Sides, case: Case) -> str:
+def had_set(sides: Sides, case: Case) -> str:
+    """Return what a person had set, with the old defaults."""
     parts = []
     for name, ours, base in zip(case.found, case.ours, case.base, strict=True):
         shown = sides.show_old(name, ours)
@@ -136,14 +137,16 @@ def _had_set(sides: Sides, case: Case) -> str:
     return f"{start} {' and '.join(parts)}."
 
 
-def _values(sides: Sides, case: Case) -> str:
+def value_words(sides: Sides, case: Case) -> str:
+    """Return the found values."""
     shown = [sides.show_old(name, ours) for name, ours in zip(case.found, case.ours, strict=True)]
     if len(shown) == 1:
         return shown[0]
     return ", ".join(f"{name} {words}" for name, words in zip(case.found, shown, strict=True))
 
 
-def _defaults(sides: Sides, case: Case) -> str:
+def default_words(sides: Sides, case: Case) -> str:
+    """Return the new defaults, of a case that has a successor."""
     several = len(case.targets) > 1 or case.found != (case.targets[0].name,)
     words = []
     for target in case.targets:
@@ -158,7 +161,7 @@ def _is_same_default(case: Case, target: Target) -> bool:
 
 
 def _what_becomes(sides: Sides, case: Case, plans: tuple[TargetPlan, ...]) -> str:
-    new = _plan_values(sides, case, plans)
+    new = plan_values(sides, case, plans)
     names = " and ".join(plan.name for plan in plans)
     renamed = "" if case.found == (names,) else f" and calls it {names}"
     match case.note:
@@ -186,7 +189,8 @@ def _converted(sides: Sides, case: Case, plans: tuple[TargetPlan, ...]) -> str:
     return f"{sides.new_words} {name}counts it {unit}: {shown}."
 
 
-def _plan_values(sides: Sides, case: Case, plans: tuple[TargetPlan, ...]) -> str:
+def plan_values(sides: Sides, case: Case, plans: tuple[TargetPlan, ...]) -> str:
+    """Return the values that would stand in the new release."""
     shown = []
     for plan in plans:
         value = plan.theirs if plan.takes_default and plan.theirs is not None else plan.value
@@ -200,7 +204,8 @@ def _prefix(plans: tuple[TargetPlan, ...], plan: TargetPlan) -> str:
     return f"{plan.name} " if len(plans) > 1 else ""
 
 
-def _small_print(case: Case, plans: tuple[TargetPlan, ...]) -> str:
+def small_print(case: Case, plans: tuple[TargetPlan, ...]) -> str:
+    """Return what else a person should know, and why the note is there."""
     words = "; ".join(dict.fromkeys(plan.words for plan in plans if plan.words))
     return (f" {_sentence(words)}" if words else "") + _why(case)
 

@@ -102,7 +102,8 @@ class CarryOverSheet:
         to_release: release that they go to, as far as it was said.
         family: firmware family.
         as_found_sha256: digest of the snapshot that was decided on.
-        policy: how doubtful cases are decided.
+        policy: how doubtful cases are decided, in the one text form of `policies.Policy`.
+        remarks: what a person should know besides the decisions, in sentences.
     """
 
     decisions: tuple[Decision, ...]
@@ -112,6 +113,7 @@ class CarryOverSheet:
     family: str
     as_found_sha256: str
     policy: str = "careful"
+    remarks: tuple[str, ...] = ()
 
     @property
     def held(self) -> tuple[Decision, ...]:
@@ -256,6 +258,7 @@ def _print_decision(decision: Decision) -> Printed:
 
 
 def _head(sheet: CarryOverSheet) -> dict[str, Json]:
+    remarks: dict[str, Json] = {"remarks": list(sheet.remarks)} if sheet.remarks else {}
     return {
         "format": SHEET_FORMAT,
         "version": SHEET_VERSION,
@@ -264,6 +267,7 @@ def _head(sheet: CarryOverSheet) -> dict[str, Json]:
         "to_release": sheet.to_release,
         "as_found_sha256": sheet.as_found_sha256,
         "policy": sheet.policy,
+        **remarks,
     }
 
 
@@ -332,7 +336,7 @@ def _read(document: Table, source: str) -> tuple[CarryOverSheet, str]:
     if version < 1:
         document.fault("version", f"there is no version {version}")
     texts = ("family", "from_release", "to_release", "as_found_sha256", "policy")
-    document.only("format", "version", *texts, "decisions", "arrivals", "sha256")
+    document.only("format", "version", *texts, "remarks", "decisions", "arrivals", "sha256")
     for key in ("decisions", "arrivals"):
         if key not in document:
             document.fault(key, "it is missing")
@@ -340,7 +344,8 @@ def _read(document: Table, source: str) -> tuple[CarryOverSheet, str]:
     _refuse_doubles(decisions)
     arrivals = tuple(_read_arrival(each) for each in document.tables("arrivals"))
     head = {key: document.text(key) for key in texts}
-    return CarryOverSheet(decisions=decisions, arrivals=arrivals, **head), document.text("sha256")
+    remarks = document.texts("remarks")
+    return CarryOverSheet(decisions=decisions, arrivals=arrivals, remarks=remarks, **head), document.text("sha256")
 
 
 def _read_decision(entry: Table) -> Decision:

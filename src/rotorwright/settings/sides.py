@@ -9,12 +9,14 @@ from typing import TYPE_CHECKING
 from rotorwright.errors import SettingsError
 from rotorwright.settings.identity import release_line
 from rotorwright.settings.laws import SAME, convert
+from rotorwright.settings.policies import CAREFUL, Policy
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from rotorwright.settings.catalogue import Catalogue, Setting
     from rotorwright.settings.classes import SettingClasses
+    from rotorwright.settings.constraints import Constraints
     from rotorwright.settings.note_entries import ChangeNotes
     from rotorwright.settings.snapshot import Snapshot
     from rotorwright.settings.values import SettingType, Value
@@ -40,6 +42,8 @@ class CarryOverInputs:
         classes: which settings are of the board and which are calibrations, if known.
         same_aircraft: whether the settings go back to the unique id they came from.
         to_release: the new release, `6.0` or `6.0.0`; taken from the notes if not given.
+        constraints: what has to hold between the settings of the new release, if known.
+        policy: how doubtful settings are decided.
     """
 
     ours: Snapshot
@@ -51,6 +55,8 @@ class CarryOverInputs:
     classes: SettingClasses | None = None
     same_aircraft: bool = True
     to_release: str = ""
+    constraints: Constraints | None = None
+    policy: Policy = CAREFUL
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ TEXT = """
 [classes]
 board = ["PIN_*", "PORT_?_USE"]
 calibration = ["*_CAL"]
+feel = ["STICK*"]
 
 [roles]
 "sensor.orientation" = "BOARD_TURN"
@@ -25,11 +26,14 @@ def test_patterns_stand_for_whole_names_with_case() -> None:
     ]
     assert classes.is_calibration("GYRO_CAL")
     assert not classes.is_calibration("GYRO_CAL_X")
+    assert classes.is_feel("STICK1_TOP")
+    assert not classes.is_feel("MY_STICK")
     assert classes.roles == {"sensor.orientation": "BOARD_TURN"}
 
 
 def test_no_patterns_match_nothing() -> None:
     assert not SettingClasses().is_board("")
+    assert not SettingClasses().is_feel("")
     assert not parse_classes("", "classes.toml").is_calibration("ANY")
 
 
