@@ -38,6 +38,7 @@ class CutoffOffer:
         maximum_hz: the highest one; cutoffs beyond what the loop rate allows are left out by themselves.
         step_hz: the step of the setting, counted from the minimum; any number in range where nothing is given.
         beside: filters of the new chain that are set already.
+        with_it: filters that get the same cutoff, such as the other pairs of poles of a Butterworth filter.
     """
 
     filter: Filter
@@ -45,6 +46,7 @@ class CutoffOffer:
     maximum_hz: float
     step_hz: float | None = None
     beside: tuple[Filter, ...] = ()
+    with_it: tuple[Filter, ...] = ()
 
     def __post_init__(self) -> None:
         if not 0 < self.minimum_hz <= self.maximum_hz < math.inf:
@@ -56,7 +58,8 @@ class CutoffOffer:
 
     def chain(self, cutoff_hz: float, loop_hz: float) -> Chain:
         """Return the new chain with this cutoff."""
-        return Chain((*self.beside, self.filter.at(cutoff_hz)), loop_hz)
+        moved = (each.at(cutoff_hz) for each in (self.filter, *self.with_it))
+        return Chain((*self.beside, *moved), loop_hz)
 
     def range_hz(self, loop_hz: float) -> tuple[float, float]:
         """Return the lowest and highest cutoff that may be set and that the loop rate allows.
@@ -64,7 +67,7 @@ class CutoffOffer:
         Raises:
             FilterError: there is none.
         """
-        raised = self.filter.at(1.0).section_cutoff_hz
+        raised = max(each.at(1.0).section_cutoff_hz for each in (self.filter, *self.with_it))
         most = min(self.maximum_hz, 0.499 * loop_hz / raised)
         if self.step_hz is not None:
             most = self.minimum_hz + math.floor((most - self.minimum_hz) / self.step_hz + 1e-9) * self.step_hz

@@ -20,7 +20,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import TYPE_CHECKING
 
@@ -110,6 +110,32 @@ def refit_stick(old: Curve, law: CurveLaw, *, centre_weight: float = 1.0) -> Sti
     return search.report(search.tidy(search.onto_steps(best)), unstepped=best)
 
 
+def measure_curves(old: Curve, new: Curve) -> StickRefit:
+    """Return how far the curve `new` is from `old`, on 2,001 stick positions.
+
+    Raises:
+        FormulaResultError: one of them has no finite rate somewhere on the stick.
+    """
+    sticks = stick_positions(_REPORT_POINTS)
+    wanted = old.rates_dps(sticks)
+    apart = np.abs(new.rates_dps(sticks) - wanted)
+    most = float(apart.max())
+    return StickRefit(
+        values=new.values,
+        deviation_dps=most,
+        at_stick=float(sticks[int(apart.argmax())]),
+        centre_deviation_dps=float(apart[np.abs(sticks) <= CENTRE].max()),
+        full_deviation_dps=float(max(apart[0], apart[-1])),
+        unstepped_dps=most,
+        is_exact=most <= _same(wanted),
+    )
+
+
+def _same(wanted: Array) -> float:
+    """Return by how much two curves may differ that 32-bit settings cannot tell apart."""
+    return EXACT * max(1e-3, float(np.abs(wanted).max()))
+
+
 class _Search:
     """One refit under way. A point is an array with one number for each parameter: its place in its range, 0 to 1."""
 
@@ -118,7 +144,7 @@ class _Search:
         self._sticks = stick_positions(_SEARCH_POINTS)
         self._weights = np.where(np.abs(self._sticks) <= CENTRE, centre_weight, 1.0)
         self._wanted = old.rates_dps(self._sticks)
-        self._same = EXACT * max(1e-3, float(np.abs(self._wanted).max()))
+        self._same = _same(self._wanted)
         self._low = np.array([each.minimum for each in law.parameters])
         self._width = np.array([each.maximum - each.minimum for each in law.parameters])
         self._stepped = [place for place, each in enumerate(law.parameters) if each.step is not None]
@@ -201,18 +227,8 @@ class _Search:
 
     def report(self, values: Mapping[str, float], *, unstepped: Array) -> StickRefit:
         """Return the result for `values`, measured on the fine grid."""
-        sticks = stick_positions(_REPORT_POINTS)
-        apart = np.abs(Curve(self._law, values).rates_dps(sticks) - self._old.rates_dps(sticks))
-        most = float(apart.max())
-        return StickRefit(
-            values=values,
-            deviation_dps=most,
-            at_stick=float(sticks[int(apart.argmax())]),
-            centre_deviation_dps=float(apart[np.abs(sticks) <= CENTRE].max()),
-            full_deviation_dps=float(max(apart[0], apart[-1])),
-            unstepped_dps=min(most, self._unweighted(unstepped)),
-            is_exact=most <= self._same,
-        )
+        found = measure_curves(self._old, Curve(self._law, values))
+        return replace(found, unstepped_dps=min(found.deviation_dps, self._unweighted(unstepped)))
 
     def _allowed(self, point: Array, digits: int) -> dict[str, float]:
         pairs = zip(self._law.parameters, self._numbers(point).tolist(), strict=True)
