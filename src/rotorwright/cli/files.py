@@ -1,4 +1,4 @@
-"""Reading what a person names on the command line, with clear errors."""
+"""Files that a person names on the command line, with clear errors."""
 
 from __future__ import annotations
 
@@ -18,6 +18,12 @@ class InputFileError(StorageError):
     id = "storage.input-file"
 
 
+class OutputNameError(StorageError):
+    """Nothing can be saved under the name that was given."""
+
+    id = "storage.output-name"
+
+
 def read_input_file(path: Path) -> bytes:
     """Return the content of `path`.
 
@@ -30,6 +36,34 @@ def read_input_file(path: Path) -> bytes:
         return path.read_bytes()
     except OSError as error:
         raise _unreadable(path, error.strerror or str(error)) from error
+
+
+def require_free_name(path: Path) -> None:
+    """Refuse a name that cannot be used, before anything is read or worked out for nothing.
+
+    Raises:
+        OutputNameError: the folder is missing, the name is taken, or it has signs that not every system takes.
+    """
+    from rotorwright.hangar.errors import KeptNameError
+    from rotorwright.hangar.files import check_kept_name
+
+    if path.exists():
+        raise _bad_output(path, "it is there already, and nothing is ever overwritten")
+    if not path.parent.is_dir():
+        raise _bad_output(path, f"there is no folder {path.parent}")
+    try:
+        check_kept_name(path.name)
+    except KeptNameError as error:
+        raise _bad_output(path, "the name has signs that not every system takes") from error
+
+
+def _bad_output(path: Path, why: str) -> OutputNameError:
+    return OutputNameError(
+        f"Nothing can be saved as {path}: {why}.",
+        why="A saved file is made of letters, digits, dots, dashes and underscores, and is kept for good.",
+        todo="Say it again with another name.",
+        path=str(path),
+    )
 
 
 def _unreadable(path: Path, why: str) -> InputFileError:

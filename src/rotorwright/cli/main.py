@@ -33,6 +33,16 @@ AnswersOption = Annotated[
 ]
 BaudOption = Annotated[int, typer.Option("--baud", help="Baud rate of the application.", min=1200)]
 LoaderBaudOption = Annotated[int, typer.Option("--loader-baud", help="Baud rate of the UART bootloader.", min=1200)]
+DialectOption = Annotated[
+    str | None,
+    typer.Option("--dialect", "-d", help="Console dialect, for listings and text consoles: file or `thornbill`."),
+]
+CatalogueOption = Annotated[
+    Path | None, typer.Option("--catalogue", help="Catalogue file (JSON) with the types of a listing's settings.")
+]
+ReleaseOption = Annotated[str, typer.Option("--release", help="Release that a listing is of.")]
+BoardOption = Annotated[str, typer.Option("--board", help="Board that a listing is of.")]
+FamilyOption = Annotated[str, typer.Option("--family", help="Firmware family that a listing is of.")]
 CardArgument = Annotated[
     str | None, typer.Argument(help="Job card, for example c0001; the latest open one if left out.")
 ]
@@ -128,45 +138,89 @@ def ports(
 
 @app.command()
 def save(
-    port: PortOption,
     *,
-    out: Annotated[
-        Path | None, typer.Option("--out", "-o", help="File to write; named after the aircraft if left out.")
+    port: Annotated[
+        str | None, typer.Option("--port", "-p", help="Serial port of the aircraft; see `rotorwright ports`.")
     ] = None,
+    listing: Annotated[
+        Path | None, typer.Option("--from", metavar="LISTING", help="A printed listing instead of an aircraft.")
+    ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option("--output", "--out", "-o", help="File to write; named after the aircraft if left out."),
+    ] = None,
+    dialect: DialectOption = None,
+    book: OptionalBookOption = None,
+    catalogue: CatalogueOption = None,
+    release: ReleaseOption = "",
+    board: BoardOption = "",
+    family: FamilyOption = "",
+    unique_id: Annotated[
+        str | None, typer.Option("--unique-id", help="Unique id of the aircraft that printed the listing.")
+    ] = None,
+    leave_out_unplaced: Annotated[
+        bool, typer.Option("--leave-out-unplaced", help="Save a listing without the lines that fit nothing.")
+    ] = False,
     baud: BaudOption = 115_200,
     as_json: JsonOption = False,
 ) -> None:
-    """Save every setting of the aircraft, read twice and compared."""
-    from rotorwright.cli.look import save_snapshot
+    """Save every setting of the aircraft, read twice and compared; or what a printed listing says."""
+    from rotorwright.cli.readings import NOBODY, Told
+    from rotorwright.cli.save import SaveRequest
+    from rotorwright.cli.save import save as save_snapshot
 
-    raise typer.Exit(save_snapshot(port, out=out, baud=baud, as_json=as_json))
+    if (port is None) == (listing is None):
+        raise typer.BadParameter("give either --port or --from")
+    if listing is not None and dialect is None:
+        raise typer.BadParameter("a listing needs --dialect; `rotorwright dialect learn` works one out")
+    told = Told(dialect, book, catalogue, family, release, board, unique_id or NOBODY, baud)
+    request = SaveRequest(told, port=port, listing=listing, output=out, leave_out_unplaced=leave_out_unplaced)
+    raise typer.Exit(save_snapshot(request, as_json=as_json))
 
 
 @app.command()
 def show(
-    snapshot: Annotated[Path, typer.Argument(help="A saved snapshot.")],
+    snapshot: Annotated[str, typer.Argument(help="A saved snapshot, a printed listing, or a port.")],
     *,
     name: Annotated[str, typer.Option("--name", "-n", help="Only names that contain this text.")] = "",
+    dialect: DialectOption = None,
     book: Annotated[Path | None, typer.Option("--book", "-b", help="Release book, for units and labels.")] = None,
+    catalogue: CatalogueOption = None,
+    release: ReleaseOption = "",
+    board: BoardOption = "",
+    baud: BaudOption = 115_200,
     as_json: JsonOption = False,
 ) -> None:
-    """Show a saved snapshot."""
-    from rotorwright.cli.look import show_snapshot
+    """Show the settings in a saved snapshot or a printed listing."""
+    from rotorwright.cli.look import show_settings
+    from rotorwright.cli.readings import Told
 
-    raise typer.Exit(show_snapshot(snapshot, name=name, book=book, as_json=as_json))
+    told = Told(dialect, book, catalogue, release=release, board=board, baud=baud)
+    raise typer.Exit(show_settings(snapshot, told, name=name, as_json=as_json))
 
 
 @app.command()
 def compare(
-    before: Annotated[Path, typer.Argument(help="A saved snapshot.")],
-    after: Annotated[Path, typer.Argument(help="Another one.")],
+    before: Annotated[str, typer.Argument(help="A saved snapshot, a printed listing, or a port.")],
+    after: Annotated[str, typer.Argument(help="Another one.")],
     *,
+    dialect: DialectOption = None,
+    book: OptionalBookOption = None,
+    catalogue: CatalogueOption = None,
+    release: ReleaseOption = "",
+    board: BoardOption = "",
+    by_messages: Annotated[
+        bool, typer.Option("--by-messages", help="Ports speak messages; the dialect is for a listing only.")
+    ] = False,
+    baud: BaudOption = 115_200,
     as_json: JsonOption = False,
 ) -> None:
-    """Compare two snapshots. Exit code 0: the same; 1: they differ."""
-    from rotorwright.cli.look import compare_files
+    """Compare two sets of settings. Exit code 0: the same; 1: they differ, or not all can be compared."""
+    from rotorwright.cli.compare_view import compare_sources
+    from rotorwright.cli.readings import Told
 
-    raise typer.Exit(compare_files(before, after, as_json=as_json))
+    told = Told(dialect, book, catalogue, release=release, board=board, baud=baud, by_messages=by_messages)
+    raise typer.Exit(compare_sources(before, after, told, as_json=as_json))
 
 
 @app.command()
@@ -187,20 +241,51 @@ def inspect(
 
 @app.command()
 def plan(
-    snapshot: Annotated[Path, typer.Argument(help="A saved snapshot.")],
-    book: BookOption,
-    to: Annotated[str, typer.Option("--to", help="The release to go to, for example 6.0.")],
+    snapshot: Annotated[str, typer.Argument(help="A saved snapshot, a printed listing, or a port.")],
     *,
+    book: OptionalBookOption = None,
+    to: Annotated[str, typer.Option("--to", help="The release to go to, for example 6.0.")] = "",
+    old_defaults: Annotated[
+        str | None,
+        typer.Option("--old-defaults", metavar="SNAPSHOT", help="The old release, fresh on this board."),
+    ] = None,
+    new_defaults: Annotated[
+        str | None,
+        typer.Option("--new-defaults", metavar="SNAPSHOT", help="The new release, fresh on this board."),
+    ] = None,
+    dialect: DialectOption = None,
+    catalogue: CatalogueOption = None,
+    release: ReleaseOption = "",
+    board: BoardOption = "",
+    family: FamilyOption = "",
+    form: Annotated[
+        str, typer.Option("--as", metavar="table|json|csv|html", help="The form in which the sheet is given.")
+    ] = "table",
+    output: Annotated[Path | None, typer.Option("--output", "-o", help="File to write the sheet to.")] = None,
     every: Annotated[bool, typer.Option("--all", help="Show the adopted lines too.")] = False,
     why: Annotated[
         str | None, typer.Option("--why", help="The whole story of one setting, by its old or new name.")
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Show what will become of each setting, and why. Nothing is sent to any aircraft."""
-    from rotorwright.cli.look import show_plan_of
+    """Show what will become of each setting, and why. Nothing is sent to any aircraft.
 
-    raise typer.Exit(show_plan_of(snapshot, book=book, to=to, every=every, why=why, as_json=as_json))
+    Without a release book the defaults of the old and the new release, read from a board, are enough.
+    """
+    from rotorwright.cli.plans import PlanRequest, sheet_form, show_plan
+    from rotorwright.cli.readings import Told
+
+    request = PlanRequest(
+        to=to,
+        old_defaults=old_defaults,
+        new_defaults=new_defaults,
+        told=Told(dialect, book, catalogue, family, release, board),
+        form=sheet_form("json" if as_json else form),
+        output=output,
+        every=every,
+        why=why,
+    )
+    raise typer.Exit(show_plan(snapshot, request))
 
 
 @app.command()

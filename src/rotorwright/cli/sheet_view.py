@@ -12,27 +12,33 @@ from rotorwright.report.from_changeover import GROUPS, sheet_line
 from rotorwright.settings.carry_over import DecisionKind
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from rotorwright.settings.carry_over import Decision
     from rotorwright.settings.catalogue import Catalogue
     from rotorwright.settings.sheet import CarryOverSheet
 
 
-def print_sheet_table(sheet: CarryOverSheet, *, old: Catalogue | None, new: Catalogue | None, every: bool) -> None:
+def print_sheet_table(
+    sheet: CarryOverSheet, *, old: Catalogue | None, new: Catalogue | None, every: bool, console: Console = out
+) -> None:
     """Print the sheet. Adopted lines are many and change nothing; they are only counted unless `every` is set."""
-    out.print(f"[bold]Carry-over sheet[/] {escape(sheet.family)} {sheet.from_release} to {sheet.to_release}")
+    console.print(f"[bold]Carry-over sheet[/] {escape(sheet.family)} {sheet.from_release} to {sheet.to_release}")
     for kind, (title, explanation) in GROUPS.items():
         group = [decision for decision in sheet.decisions if decision.kind is kind]
         if not group:
             continue
-        out.print(f"\n[bold]{title}: {len(group)}[/]  {explanation}")
+        console.print(f"\n[bold]{title}: {len(group)}[/]  {explanation}")
         if kind is not DecisionKind.ADOPT or every:
-            _print_group(group, old, new)
+            _print_group(console, group, old, new)
     if sheet.arrivals:
-        out.print(f"\n[bold]New in {sheet.to_release}: {len(sheet.arrivals)}[/]  They have the board's own defaults.")
-    out.print(f"\n{_total(sheet)}")
+        console.print(
+            f"\n[bold]New in {sheet.to_release}: {len(sheet.arrivals)}[/]  They have the board's own defaults."
+        )
+    console.print(f"\n{_total(sheet)}")
 
 
-def _print_group(group: list[Decision], old: Catalogue | None, new: Catalogue | None) -> None:
+def _print_group(console: Console, group: list[Decision], old: Catalogue | None, new: Catalogue | None) -> None:
     table = Table(box=None, pad_edge=False, show_edge=False, padding=(0, 2, 0, 0))
     table.add_column("setting", ratio=3, overflow="fold")
     table.add_column("found", ratio=2, overflow="fold")
@@ -44,7 +50,7 @@ def _print_group(group: list[Decision], old: Catalogue | None, new: Catalogue | 
         options = "".join(f"\n- {option.key}: {option.words}" for option in decision.options)
         becomes = "undecided" if decision.kind is DecisionKind.HELD and not decision.chosen else line.after or "-"
         table.add_row(escape(names), escape(line.before), escape(becomes), escape(line.reason + options))
-    out.print(table)
+    console.print(table)
 
 
 def _total(sheet: CarryOverSheet) -> str:
