@@ -267,12 +267,7 @@ def _require_usable(snapshot: Snapshot) -> None:
 
 def _varying(every: list[Mapping[str, Value]]) -> set[str]:
     first = every[0]
-    return {
-        name
-        for other in every[1:]
-        for name in first.keys() | other.keys()
-        if name not in first or name not in other or first[name] != other[name]
-    }
+    return {name for other in every[1:] for name in first.keys() | other.keys() if first.get(name) != other.get(name)}
 
 
 def _same_content(

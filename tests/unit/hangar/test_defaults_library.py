@@ -109,12 +109,12 @@ def test_other_content_for_the_same_key_is_kept_too_the_newest_first(library: De
 
 
 def test_names_on_which_aircraft_disagree_are_varying_and_have_no_default(library: DefaultsLibrary) -> None:
-    library.add(fresh(ONE, CAL=5), catalogue=None, read_by="mavlink")
+    library.add(fresh(ONE, CAL=5, ONLY_THERE=1), catalogue=None, read_by="mavlink")
     library.add(fresh(TWO, CAL=6), catalogue=None, read_by="mavlink")
     library.add(fresh(THREE, CAL=6, ONLY_HERE=1), catalogue=None, read_by="mavlink")
     found = library.find("Thornbill", "5.2.0", "Corvane One", read_by="mavlink")
     assert found is not None
-    assert found.varying == ("CAL", "ONLY_HERE")
+    assert found.varying == ("CAL", "ONLY_HERE", "ONLY_THERE")
     assert set(found.settings) == {"A", "B"}
     assert found.aircraft == (ONE, TWO, THREE)
 
@@ -235,6 +235,15 @@ def test_a_damaged_catalogue_is_told(library: DefaultsLibrary, tmp_path: Path) -
     damage(next((tmp_path / "defaults").glob("catalogue-*.json")))
     with pytest.raises(DamagedDefaultsError):
         library.find("Thornbill", "5.2.0", "Corvane One", read_by="mavlink")
+
+
+def test_adding_the_same_again_heals_a_damaged_catalogue(library: DefaultsLibrary, tmp_path: Path) -> None:
+    library.add(fresh(), catalogue=CATALOGUE, read_by="mavlink")
+    damage(next((tmp_path / "defaults").glob("catalogue-*.json")))
+    library.add(fresh(), catalogue=CATALOGUE, read_by="mavlink")
+    found = library.find("Thornbill", "5.2.0", "Corvane One", read_by="mavlink")
+    assert found is not None
+    assert found.catalogue_data == CATALOGUE
 
 
 def test_a_row_that_another_program_changed_to_another_board_is_refused(tmp_path: Path) -> None:

@@ -11,14 +11,18 @@ from pathlib import Path
 
 import pytest
 from sqlalchemy import text
+from tests.unit.hangar.test_defaults_library import CATALOGUE, fresh
 
 from rotorwright.hangar.database import postgresql_engine
+from rotorwright.hangar.defaults_library import DefaultsLibrary
 from rotorwright.hangar.errors import (
     ConcurrentChangeoverError,
+    DamagedDefaultsError,
     HangarNotOpenedError,
     JournalDamagedError,
     NewerHangarError,
 )
+from rotorwright.hangar.schema import SHIPPED, Migrations, bring_postgresql_up_to_date
 from rotorwright.hangar.store import Hangar
 
 URL = os.environ.get("ROTORWRIGHT_TEST_POSTGRESQL_URL", "")
@@ -41,7 +45,7 @@ def run(*statements: str) -> None:
 @pytest.fixture(autouse=True)
 def _empty() -> Iterator[None]:
     yield
-    run("DROP TABLE IF EXISTS events, changeovers, sightings, alembic_version")
+    run("DROP TABLE IF EXISTS captured_defaults, events, changeovers, sightings, alembic_version")
 
 
 def test_what_was_added_is_there_after_a_reopening(tmp_path: Path) -> None:
@@ -77,6 +81,33 @@ def test_a_changed_row_is_found(tmp_path: Path) -> None:
         run("UPDATE events SET facts = '{}'")
         with pytest.raises(JournalDamagedError):
             hangar.events(name)
+
+
+def test_captured_defaults_are_found_after_a_reopening_and_told_where_their_files_are_elsewhere(tmp_path: Path) -> None:
+    with Hangar.open(tmp_path / "mine", database_url=URL) as hangar:
+        added = DefaultsLibrary(hangar).add(fresh(), catalogue=CATALOGUE, read_by="mavlink")
+        assert DefaultsLibrary(hangar).add(fresh(), catalogue=CATALOGUE, read_by="mavlink").row == added.row
+    with Hangar.open(tmp_path / "mine", database_url=URL) as hangar:
+        found = DefaultsLibrary(hangar).find("Thornbill", "5.2.0", "Corvane One", read_by="mavlink")
+    assert found == added
+    with Hangar.open(tmp_path / "theirs", database_url=URL) as hangar:
+        library = DefaultsLibrary(hangar)
+        with pytest.raises(DamagedDefaultsError, match="not there"):
+            library.find("Thornbill", "5.2.0", "Corvane One", read_by="mavlink")
+        library.add(fresh(at="2026-05-02T12:00:00Z"), catalogue=CATALOGUE, read_by="mavlink")
+        assert library.find("Thornbill", "5.2.0", "Corvane One", read_by="mavlink") is not None
+
+
+def test_the_first_form_becomes_the_newest(tmp_path: Path) -> None:
+    engine = postgresql_engine(URL)
+    try:
+        first = Migrations(SHIPPED.revisions[:1], SHIPPED.folders)
+        bring_postgresql_up_to_date(engine, "there", first)
+        bring_postgresql_up_to_date(engine, "there")
+    finally:
+        engine.dispose()
+    with Hangar.open(tmp_path, database_url=URL) as hangar:
+        assert DefaultsLibrary(hangar).entries() == ()
 
 
 def test_a_newer_form_is_refused(tmp_path: Path) -> None:
