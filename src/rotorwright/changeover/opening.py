@@ -62,12 +62,13 @@ def open_card(
     now: Callable[[], str],
     dialect: bytes | None = None,
     part: str = "",
+    policy: str = "careful",
 ) -> str:
     """Open a job card for the aircraft that answers, with everything that a later run needs kept beside it.
 
     Returns the id of the changeover. `book` is a zip, or None where there is none; `image` an Intel HEX file;
     `dialect` a dialect file where the aircraft is spoken to by its text console; `part` the microcontroller where a
-    person names it.
+    person names it; `policy` is a policy in its text form.
 
     Raises:
         OpenChangeoverError: another changeover of this aircraft has begun to write and is not over.
@@ -90,6 +91,7 @@ def open_card(
         "airframe": airframe,
         "dialect": _kept_or_none(hangar, changeover_id, "dialect.toml", dialect),
         "part": part,
+        "policy": policy,
     }
     hangar.append(
         changeover_id,

@@ -36,7 +36,9 @@ from rotorwright.firmware.mcu import microcontroller, sectors_for
 from rotorwright.settings.answering import answer_held
 from rotorwright.settings.carry_over import CarryOverInputs, carry_over
 from rotorwright.settings.decisions import BY_HAND, Decision, Option
+from rotorwright.settings.holding import ask_again
 from rotorwright.settings.identity import Identity, release_line
+from rotorwright.settings.policies import Policy
 from rotorwright.settings.sheet import CarryOverSheet, parse_sheet, print_sheet
 
 if TYPE_CHECKING:
@@ -48,6 +50,7 @@ if TYPE_CHECKING:
     from rotorwright.hangar.journal import JsonValue
     from rotorwright.settings.answering import Answer
     from rotorwright.settings.catalogue import Catalogue
+    from rotorwright.settings.constraints import Constraints
     from rotorwright.settings.values import Value
 
 
@@ -203,13 +206,22 @@ def require_sure(shop: Workshop, fit: Fit, board: Board) -> None:
 
 def make_sheet(shop: Workshop) -> None:
     """Decide what becomes of each setting: from what is known beforehand, else from what the aircraft showed."""
+    sheet = planned_sheet(shop, new_catalogue=known_catalogue(shop), new_defaults=known_defaults(shop))
+    keep_sheet(shop, sheet, EventKind.SHEET_MADE)
+
+
+def known_defaults(shop: Workshop) -> Mapping[str, Value]:
+    """Return the new defaults: those that the aircraft showed, else those that are expected of it."""
     image = shop.state.image
     assert image is not None
     read = snapshot_from(shop, shop.state.new_defaults)
-    catalogue = known_catalogue(shop)
-    defaults = read.settings if read else expected_defaults(shop, image)
-    sheet = planned_sheet(shop, new_catalogue=catalogue, new_defaults=defaults or {})
-    keep_sheet(shop, sheet, EventKind.SHEET_MADE)
+    return (read.settings if read else expected_defaults(shop, image)) or {}
+
+
+def known_constraints(shop: Workshop) -> Constraints | None:
+    """Return what has to hold between the settings of the new release, if the book says so."""
+    release = shop.state.expected_release
+    return shop.book().constraints(release_line(release)) if release else None
 
 
 def planned_sheet(
@@ -230,6 +242,8 @@ def planned_sheet(
             classes=book.classes,
             same_aircraft=True,
             to_release=release,
+            constraints=known_constraints(shop),
+            policy=Policy.parse(shop.state.policy),
         )
     )
 
@@ -339,6 +353,8 @@ def accept(shop: Workshop) -> None:
     Raises:
         PlanNotAcceptedError: the person did not accept it.
     """
+    if is_asked_again(shop):
+        return  # the next step asks about what does not go together
     sheet = current_sheet(shop)
     writes = sheet.writes
     image, received = shop.state.image, shop.state.received
@@ -364,6 +380,22 @@ def accept(shop: Workshop) -> None:
         writes=len(writes),
         by=shop.person.name,
     )
+
+
+def is_asked_again(shop: Workshop) -> bool:
+    """Hold anew what was decided so that it breaks a constraint between settings; answer whether anything was."""
+    before = current_sheet(shop)
+    sheet = ask_again(
+        before,
+        known_constraints(shop) or (),
+        new_defaults=known_defaults(shop),
+        new_catalogue=known_catalogue(shop),
+    )
+    if sheet == before:
+        return False
+    shop.person.tell("What was decided does not go together; those settings are asked about again.")
+    keep_sheet(shop, sheet, EventKind.SHEET_MADE, because="what was decided breaks a constraint between settings")
+    return True
 
 
 def carry_choices(old: CarryOverSheet, new: CarryOverSheet) -> CarryOverSheet:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from rotorwright.changeover.carried_choices import carry_all_choices
 from rotorwright.changeover.errors import DisplayNotWrittenError, SettingsNotAsPlannedError
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.gates import Gate, GateShutError
 from rotorwright.changeover.kept import kept_facts
 from rotorwright.changeover.knowledge import expected_catalogue
 from rotorwright.changeover.person import BatteryRequest
-from rotorwright.changeover.plan import carry_choices, current_sheet, keep_sheet, known_catalogue, planned_sheet
+from rotorwright.changeover.plan import current_sheet, keep_sheet, known_catalogue, known_constraints, planned_sheet
 from rotorwright.changeover.reading import DISPLAY_FILE, is_volatile, read_catalogue_if_any
 from rotorwright.changeover.receive import keep_content, keep_snapshot
 from rotorwright.changeover.workshop import AFTER_RESTART_S, Workshop
@@ -81,9 +82,11 @@ def new_defaults(shop: Workshop) -> Snapshot:
 
 def hold_plan_against_aircraft(shop: Workshop) -> None:
     """Make the sheet again from what the aircraft says; where it decides otherwise, a new consent is asked for."""
-    truth = planned_sheet(shop, new_catalogue=known_catalogue(shop), new_defaults=new_defaults(shop).settings)
-    before = current_sheet(shop)
-    sheet = carry_choices(before, truth)
+    catalogue, defaults, before = known_catalogue(shop), new_defaults(shop).settings, current_sheet(shop)
+    truth = planned_sheet(shop, new_catalogue=catalogue, new_defaults=defaults)
+    sheet = carry_all_choices(
+        before, truth, known_constraints(shop) or (), new_defaults=defaults, new_catalogue=catalogue
+    )
     if sheet == before:
         return
     shop.person.tell("The aircraft's own defaults are not those that were expected; the plan was made anew.")

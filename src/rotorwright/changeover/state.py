@@ -58,6 +58,7 @@ class ChangeoverState:
     book: KeptFile | None = None
     dialect: KeptFile | None = None
     part: str = ""
+    policy: str = "careful"
     image_file: KeptFile | None = None
     received: Identity | None = None
     as_found: KeptFile | None = None
@@ -203,6 +204,7 @@ def _on_started(state: ChangeoverState, facts: Facts) -> ChangeoverState:
         image_file=kept_from(facts["image"]),
         dialect=_kept(facts, "dialect"),
         part=str(facts.get("part", "")),
+        policy=str(facts.get("policy", "careful")),
     )
 
 

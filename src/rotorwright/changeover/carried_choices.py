@@ -1,0 +1,60 @@
+"""A sheet made anew with all that a person decided on the one before, questions that came of answers included."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rotorwright.changeover.plan import carry_choices
+from rotorwright.settings.decisions import KEEP_MINE, Rule
+from rotorwright.settings.holding import ask_again
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from rotorwright.settings.catalogue import Catalogue
+    from rotorwright.settings.constraint_rules import Constraint
+    from rotorwright.settings.decisions import Decision
+    from rotorwright.settings.sheet import CarryOverSheet
+    from rotorwright.settings.values import Value
+
+MOST_QUESTIONS = 8  # as often as one setting is asked about again; more and a person is asked anew
+
+
+def carry_all_choices(
+    old: CarryOverSheet,
+    new: CarryOverSheet,
+    constraints: Iterable[Constraint],
+    *,
+    new_defaults: Mapping[str, Value],
+    new_catalogue: Catalogue | None,
+) -> CarryOverSheet:
+    """Return `new` with the choices of `old`, also those that were asked for because earlier ones broke a constraint.
+
+    Where nothing changed between the two, it is `old` again, so that nobody is asked twice.
+    """
+    entries = tuple(constraints)
+    sheet = carry_choices(old, new)
+    for _ in range(MOST_QUESTIONS):
+        answered = _with_answers_behind(old, sheet)
+        asked = ask_again(answered, entries, new_defaults=new_defaults, new_catalogue=new_catalogue)
+        carried = carry_choices(old, asked)
+        if carried == sheet:
+            break
+        sheet = carried
+    return sheet
+
+
+def _with_answers_behind(old: CarryOverSheet, sheet: CarryOverSheet) -> CarryOverSheet:
+    """Return the sheet with the earlier answers that a later question, about a broken constraint, tells of."""
+    asked_later = {each.found: each for each in old.held if each.rule == Rule.CONSTRAINT_BROKEN and each.chosen}
+    for held in sheet.undecided:
+        later = asked_later.get(held.found)
+        key = None if later is None else _answer_behind(later, held)
+        if key is not None:
+            sheet = sheet.decide(held.found[0], key)
+    return sheet
+
+
+def _answer_behind(later: Decision, held: Decision) -> str | None:
+    kept = next((option.writes for option in later.options if option.key == KEEP_MINE), ())
+    return next((option.key for option in held.options if option.writes == kept), None)
