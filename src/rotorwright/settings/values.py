@@ -219,9 +219,7 @@ class Value:
         A 32-bit float stands for the shortest decimal that reads back to it: 0.12 is 12/100 here, although the float
         nearest to it is 0.119999997....
         """
-        if self.type.is_whole:
-            return Fraction(self.number)
-        return Fraction(self.text) if math.isfinite(self.number) else None
+        return None if self.type is _TEXT else _decimal_of(self.type, self.bits)
 
     def __str__(self) -> str:
         return self.text
@@ -257,6 +255,14 @@ def _number_of(type_: SettingType, bits: int) -> int | float:
 @lru_cache(maxsize=1 << 16)
 def _text_of_number(type_: SettingType, bits: int) -> str:
     return _float32_text(bits) if type_.is_float else str(_number_of(type_, bits))
+
+
+@lru_cache(maxsize=1 << 14)
+def _decimal_of(type_: SettingType, bits: int) -> Fraction | None:
+    number = _number_of(type_, bits)
+    if isinstance(number, int):
+        return Fraction(number)
+    return Fraction(_text_of_number(type_, bits)) if math.isfinite(number) else None
 
 
 def _text_bytes(bits: int) -> bytes:
