@@ -1,4 +1,4 @@
-"""Both links have the shape that the job asks for; the type checker proves the signatures, this test that it was asked."""
+"""Both links have the shape that the job asks for; signatures are the type checker's to prove."""
 
 from __future__ import annotations
 
