@@ -31,6 +31,7 @@ from rotorwright.report.html import render_report
 from rotorwright.report.text import one_page_summary
 from rotorwright.settings.dialects.dialect_file import parse_dialect
 from rotorwright.settings.dialects.shipped import thornbill_console_file
+from rotorwright.settings.policies import Policy
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -74,6 +75,7 @@ class NewJob:
     airframe: str = ""
     dialect: str | None = None
     part: str = ""
+    policy: str = "careful"
 
 
 def start(options: BenchOptions, job: NewJob) -> int:
@@ -82,7 +84,7 @@ def start(options: BenchOptions, job: NewJob) -> int:
     image_bytes, book_bytes = read_input_file(job.image), pack_book(job.book) if job.book else None
     dialect_bytes = read_dialect(job.dialect) if job.dialect else None
     spoken = parse_dialect(dialect_bytes.decode(), source=str(job.dialect)) if dialect_bytes else None
-    person = _person(options)
+    person, policy = _person(options), Policy.parse(job.policy).text
     port, clock, line = SerialPort(options.port), RealClock(), LineSettings(options.baud)
     with open_hangar(options.hangar) as hangar:
         identity = read_identity(port, clock, line, spoken)
@@ -96,6 +98,7 @@ def start(options: BenchOptions, job: NewJob) -> int:
             now=utc_now,
             dialect=dialect_bytes,
             part=job.part,
+            policy=policy,
         )
         out.print(f"Job card {changeover_id} for {escape(identity.board)}, id {identity.unique_id}.")
         return _work(hangar, changeover_id, options, person)

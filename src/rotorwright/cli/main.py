@@ -43,6 +43,15 @@ CatalogueOption = Annotated[
 ReleaseOption = Annotated[str, typer.Option("--release", help="Release that a listing is of.")]
 BoardOption = Annotated[str, typer.Option("--board", help="Board that a listing is of.")]
 FamilyOption = Annotated[str, typer.Option("--family", help="Firmware family that a listing is of.")]
+PolicyOption = Annotated[
+    str,
+    typer.Option(
+        "--policy",
+        metavar="POLICY",
+        help="How doubtful settings are decided: careful, only-what-i-changed or same-feel, and after `;` overrides "
+        "such as class.board=hold or set.NAME=keep-mine.",
+    ),
+]
 CardArgument = Annotated[
     str | None, typer.Argument(help="Job card, for example c0001; the latest open one if left out.")
 ]
@@ -266,6 +275,7 @@ def plan(
     why: Annotated[
         str | None, typer.Option("--why", help="The whole story of one setting, by its old or new name.")
     ] = None,
+    policy: PolicyOption = "careful",
     as_json: JsonOption = False,
 ) -> None:
     """Show what will become of each setting, and why. Nothing is sent to any aircraft.
@@ -284,6 +294,7 @@ def plan(
         output=output,
         every=every,
         why=why,
+        policy=policy,
     )
     raise typer.Exit(show_plan(snapshot, request))
 
@@ -302,6 +313,7 @@ def changeover(
         str, typer.Option("--part", help="The microcontroller of the board, where nobody else says it.")
     ] = "",
     airframe: Annotated[str, typer.Option("--airframe", help="Name of the airframe, for the record.")] = "",
+    policy: PolicyOption = "careful",
     hangar: HangarOption = None,
     answers: AnswersOption = None,
     baud: BaudOption = 115_200,
@@ -314,7 +326,7 @@ def changeover(
     from rotorwright.cli.jobs import BenchOptions, NewJob, start
 
     options = BenchOptions(port=port, hangar=hangar, answers=answers, baud=baud, loader_baud=loader_baud)
-    job = NewJob(image=image, book=book, airframe=airframe, dialect=dialect, part=part)
+    job = NewJob(image=image, book=book, airframe=airframe, dialect=dialect, part=part, policy=policy)
     raise typer.Exit(start(options, job))
 
 

@@ -74,6 +74,7 @@ class PlanRequest:
         output: file to write; nothing for the screen.
         every: in the table, show the adopted lines too.
         why: the whole story of this one setting instead of the sheet.
+        policy: how doubtful settings are decided, in the text form of a policy.
     """
 
     to: str = ""
@@ -84,6 +85,7 @@ class PlanRequest:
     output: Path | None = None
     every: bool = False
     why: str | None = None
+    policy: str = "careful"
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,7 +166,9 @@ def _table(plan: Plan, *, every: bool) -> bytes:
 def _inputs(source: str, request: PlanRequest) -> CarryOverInputs:
     from rotorwright.hangar.books import read_book
     from rotorwright.settings.carry_over import CarryOverInputs
+    from rotorwright.settings.policies import Policy
 
+    policy = Policy.parse(request.policy)
     ours = _read(source, request.told)
     snapshot = snapshot_of(ours, request.told)
     before = _read(request.old_defaults, request.told) if request.old_defaults else None
@@ -179,7 +183,7 @@ def _inputs(source: str, request: PlanRequest) -> CarryOverInputs:
         described = replace(described, old_defaults=_in_types(before, snapshot.settings))
     if after:
         described = replace(described, new_defaults=_in_types(after, snapshot.settings))
-    return replace(described, ours=_typed_like(ours, snapshot, described.old_defaults))
+    return replace(described, ours=_typed_like(ours, snapshot, described.old_defaults), policy=policy)
 
 
 def _read(source: str, told: Told) -> Reading:
@@ -219,6 +223,7 @@ def _from_book(snapshot: Snapshot, book: ReleaseBook, to: str, *, needs_old: boo
         classes=book.classes,
         same_aircraft=True,
         to_release=to,
+        constraints=book.constraints(line_after),
     )
 
 

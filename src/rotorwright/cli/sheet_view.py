@@ -24,6 +24,7 @@ def print_sheet_table(
 ) -> None:
     """Print the sheet. Adopted lines are many and change nothing; they are only counted unless `every` is set."""
     console.print(f"[bold]Carry-over sheet[/] {escape(sheet.family)} {sheet.from_release} to {sheet.to_release}")
+    console.print(f"Policy: {escape(sheet.policy)}")
     for kind, (title, explanation) in GROUPS.items():
         group = [decision for decision in sheet.decisions if decision.kind is kind]
         if not group:
@@ -35,6 +36,8 @@ def print_sheet_table(
         console.print(
             f"\n[bold]New in {sheet.to_release}: {len(sheet.arrivals)}[/]  They have the board's own defaults."
         )
+    for remark in sheet.remarks:
+        console.print(f"\n[bold]Note:[/] {escape(remark)}")
     console.print(f"\n{_total(sheet)}")
 
 
