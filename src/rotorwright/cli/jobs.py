@@ -16,6 +16,7 @@ from rotorwright.changeover import engine, roll_back
 from rotorwright.changeover.journal import HangarJournal
 from rotorwright.changeover.opening import JobCard, cards, find_card, open_card, read_identity
 from rotorwright.changeover.workshop import Workshop
+from rotorwright.cli.answers import parse_answers
 from rotorwright.cli.console import out, print_json
 from rotorwright.cli.files import read_input_file
 from rotorwright.cli.person import AnswersPerson, TerminalPerson
@@ -159,14 +160,15 @@ def _card_json(card: JobCard) -> dict[str, object]:
 
 
 def _person(options: BenchOptions) -> Person:
-    name = _user_name()
+    name = user_name()
     if options.answers is None:
         return TerminalPerson(name)
-    text = read_input_file(options.answers).decode("utf-8", errors="replace")
-    return AnswersPerson(text, source=str(options.answers), name=name)
+    answers = parse_answers(read_input_file(options.answers), source=str(options.answers))
+    return AnswersPerson(answers, name=name)
 
 
-def _user_name() -> str:
+def user_name() -> str:
+    """Return the name under which this person is logged in."""
     try:
         return getpass.getuser()
     except (OSError, KeyError, ImportError):  # a system without accounts, such as a bare container

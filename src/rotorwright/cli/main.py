@@ -29,7 +29,7 @@ JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON on standard
 BookOption = Annotated[Path, typer.Option("--book", "-b", help="Release book: a folder or a zip.")]
 OptionalBookOption = Annotated[Path | None, typer.Option("--book", "-b", help="Release book: a folder or a zip.")]
 AnswersOption = Annotated[
-    Path | None, typer.Option("--answers", help="TOML file with the answers, for runs without a keyboard.")
+    Path | None, typer.Option("--answers", help="File with the answers (TOML or CSV), for runs without a keyboard.")
 ]
 BaudOption = Annotated[int, typer.Option("--baud", help="Baud rate of the application.", min=1200)]
 LoaderBaudOption = Annotated[int, typer.Option("--loader-baud", help="Baud rate of the UART bootloader.", min=1200)]
@@ -297,6 +297,56 @@ def plan(
         policy=policy,
     )
     raise typer.Exit(show_plan(snapshot, request))
+
+
+@app.command()
+def decide(
+    sheet: Annotated[
+        Path | None, typer.Argument(help="A carry-over sheet (JSON), as `plan --as json --output FILE` gives it.")
+    ] = None,
+    *,
+    changeover: Annotated[
+        str | None, typer.Option("--changeover", "-c", metavar="CARD", help="An open job card instead of a file.")
+    ] = None,
+    choice: Annotated[
+        list[str] | None, typer.Option("--set", metavar="NAME=OPTION", help="Decide a held setting by an option's key.")
+    ] = None,
+    value: Annotated[
+        list[str] | None, typer.Option("--value", metavar="NEWNAME=VALUE", help="A value of your own; needs --for.")
+    ] = None,
+    held_name: Annotated[
+        list[str] | None, typer.Option("--for", metavar="NAME", help="The held setting that --value is for.")
+    ] = None,
+    file: Annotated[
+        Path | None, typer.Option("--from", metavar="ANSWERS", help="Answers from a TOML or CSV file.")
+    ] = None,
+    only_list: Annotated[bool, typer.Option("--list", help="Only show what is held, with the options.")] = False,
+    output: Annotated[Path | None, typer.Option("--output", "-o", help="File for the decided sheet.")] = None,
+    catalogue: Annotated[
+        Path | None, typer.Option("--catalogue", help="Catalogue of the new release, to judge your own values by.")
+    ] = None,
+    hangar: HangarOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Answer held settings, all together or one by one; no aircraft is needed.
+
+    With no answer given, each held line is asked about. All answers fit and are taken, or none is.
+    """
+    from rotorwright.cli.decide import DecideRequest, GivenAnswers
+    from rotorwright.cli.decide import decide as take
+
+    answers = GivenAnswers(tuple(choice or ()), tuple(value or ()), tuple(held_name or ()), file)
+    request = DecideRequest(
+        answers,
+        sheet=sheet,
+        changeover=changeover,
+        hangar=hangar,
+        output=output,
+        catalogue=catalogue,
+        only_list=only_list,
+        as_json=as_json,
+    )
+    raise typer.Exit(take(request))
 
 
 @app.command()

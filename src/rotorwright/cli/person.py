@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from typing import TYPE_CHECKING
 
 from rich.markup import escape
@@ -11,18 +10,14 @@ from rich.prompt import Confirm, Prompt
 from rotorwright.changeover.gates import TEXTS, Gate
 from rotorwright.changeover.person import HandsRequest, PlanSummary, words_of
 from rotorwright.cli.console import out
-from rotorwright.errors import RotorwrightError, SettingsError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable
 
+    from rotorwright.cli.answers import AnswersFile
+    from rotorwright.errors import RotorwrightError
+    from rotorwright.settings.answering import Answer
     from rotorwright.settings.carry_over import Decision
-
-
-class AnswersError(SettingsError):
-    """The file with answers cannot be used."""
-
-    id = "settings.answers"
 
 
 def _do_nothing() -> None:
@@ -49,16 +44,18 @@ class TerminalPerson:
         show_plan(summary)
         return Confirm.ask("  Carry this plan out?", default=False, console=out)
 
-    def decide(self, held: Decision) -> str | None:
-        """Show a held setting with its options and ask for one."""
+    def decide(self, held: Decision) -> Answer | None:
+        """Show a held setting with its options and ask for one, or for a value of the person's own."""
         self.before_asking()
         out.print(f"\n[bold]Held: {escape(', '.join(held.found))}[/]\n  {escape(held.reason)}")
         for number, option in enumerate(held.options, start=1):
             out.print(f"   {number}  {escape(option.words)}")
-        out.print("   0  leave it undecided for now")
-        keys = [str(number) for number in range(len(held.options) + 1)]
-        answer = int(Prompt.ask("  Which", choices=keys, console=out))
-        return held.options[answer - 1].key if answer else None
+        out.print("   v  a value of your own\n   0  leave it undecided for now")
+        keys = [*(str(number) for number in range(len(held.options) + 1)), "v"]
+        answer = Prompt.ask("  Which", choices=keys, console=out)
+        if answer == "v":
+            return _own_value(held)
+        return held.options[int(answer) - 1].key if int(answer) else None
 
     def act(self, request: HandsRequest) -> bool:
         """Say what the hands must do and wait."""
@@ -82,42 +79,38 @@ class TerminalPerson:
         out.print(f"  {escape(words)}")
 
 
-class AnswersPerson:
-    """Answers from a TOML file, for runs without a keyboard. What the file does not say counts as no."""
+def _own_value(held: Decision) -> dict[str, str]:
+    usual = held.new_names[0] if held.new_names else None
+    name = Prompt.ask("  Setting of the new release", default=usual, console=out) or ""
+    return {name: Prompt.ask(f"  Value of {escape(name)}", console=out)}
 
-    def __init__(self, text: str, *, source: str, name: str) -> None:
-        try:
-            answers = tomllib.loads(text)
-        except tomllib.TOMLDecodeError as error:
-            raise _bad_answers(source, str(error)) from error
-        unknown = set(answers) - {"confirm", "accept_plan", "held", "hands", "sign", "retries"}
-        if unknown:
-            raise _bad_answers(source, f"it has the unknown key '{min(unknown)}'")
+
+class AnswersPerson:
+    """Answers from a file, for runs without a keyboard. What the file does not say counts as no."""
+
+    def __init__(self, answers: AnswersFile, *, name: str) -> None:
         self.name = name
-        self._answers: Mapping[str, object] = answers
-        retries = answers.get("retries", 0)
-        self._retries = retries if isinstance(retries, int) else 0
+        self._answers = answers
+        self._retries = answers.retries
 
     def confirm(self, gate: Gate) -> bool:
         """Answer what the list `confirm` says."""
-        listed = self._answers.get("confirm", [])
-        return isinstance(listed, list) and str(gate) in listed
+        return str(gate) in self._answers.confirm
 
     def accept_plan(self, summary: PlanSummary) -> bool:
         """Answer what `accept_plan` says."""
         show_plan(summary)
-        return self._answers.get("accept_plan") is True
+        return self._answers.accept_plan
 
-    def decide(self, held: Decision) -> str | None:
-        """Answer what the table `held` says of the first name of the line."""
-        table = self._answers.get("held", {})
-        choice = table.get(held.found[0]) if isinstance(table, dict) else None
-        return choice if isinstance(choice, str) else None
+    def decide(self, held: Decision) -> Answer | None:
+        """Answer what the table `held` says of a name of the line."""
+        answers = self._answers.held
+        return next((answers[name] for name in held.found if name in answers), None)
 
     def act(self, request: HandsRequest) -> bool:
         """Answer what `hands` says: true where somebody or something acts without being asked."""
         out.print(f"  Hands: {escape(words_of(request))}")
-        return self._answers.get("hands") is True
+        return self._answers.hands
 
     def go_on_after(self, error: RotorwrightError) -> bool:
         """Go on as often as `retries` says."""
@@ -127,8 +120,7 @@ class AnswersPerson:
 
     def sign(self) -> str | None:
         """Sign with the name in `sign`."""
-        name = self._answers.get("sign")
-        return name if isinstance(name, str) and name else None
+        return self._answers.sign or None
 
     def tell(self, words: str) -> None:
         """Print a line."""
@@ -145,13 +137,4 @@ def show_plan(summary: PlanSummary) -> None:
         f"  release    {escape(summary.release_before)} to {escape(summary.release_after)}\n"
         f"  image      {summary.image_bytes:,} bytes into sectors {sectors}; no other sector is touched\n"
         f"  settings   {escape(summary.note or f'{counts}; {summary.settings_to_write} will be written')}"
-    )
-
-
-def _bad_answers(source: str, why: str) -> AnswersError:
-    return AnswersError(
-        f"The answers in {source} cannot be used: {why}.",
-        why="The file is TOML with the keys confirm, accept_plan, held, hands, sign and retries.",
-        todo="Correct it; docs/reference/answers.md shows one.",
-        source=source,
     )

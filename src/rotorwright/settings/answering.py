@@ -111,7 +111,7 @@ def _twice(held: Decision, asked: list[str]) -> AnswersDoNotFitError:
 
 
 def _do_not_fit(faults: list[RotorwrightError]) -> AnswersDoNotFitError:
-    lines = [f"{number}. {fault.what} {fault.why}" for number, fault in enumerate(faults, start=1)]
+    lines = [f"{number}. {fault.what} {fault.why} {fault.todo}" for number, fault in enumerate(faults, start=1)]
     return AnswersDoNotFitError(
         f"{len(faults)} answers do not fit this sheet, so none was taken.",
         why=" ".join(lines),
