@@ -222,15 +222,20 @@ def _band(band_hz: tuple[float, float]) -> list[float]:
 
 
 def _highest_root(curve: Callable[[float], float], low: float, high: float) -> tuple[float, bool]:
-    """Return the highest cutoff where `curve` is zero, or else the one where it is nearest to it."""
+    """Return the highest cutoff where `curve` is zero, or else the one where it is nearest to it.
+
+    Only cutoffs from the one with the longest delay upwards count: with one below it the delay is short again because
+    next to nothing passes any more.
+    """
     points = log_spaced(low, high, _SCAN_POINTS if high > low else 1)
     values = [curve(point) for point in points]
-    for place in range(len(points) - 1, 0, -1):
+    longest = max(range(len(points)), key=lambda place: values[place])
+    for place in range(len(points) - 1, longest, -1):
         if values[place] == 0:
             return points[place], True
         if (values[place] > 0) != (values[place - 1] > 0):
             return crossing(curve, low=points[place - 1], high=points[place]), True
-    best = min(range(len(points)), key=lambda place: abs(values[place]))
+    best = min(range(longest, len(points)), key=lambda place: abs(values[place]))
     return points[best], values[best] == 0
 
 

@@ -77,9 +77,15 @@ class StickRefit:
         if self.is_exact:
             return "the same curve"
         return (
-            f"at most {self.deviation_dps:.2g} deg/s from the old curve, at stick position {self.at_stick:+.2f}; "
-            f"near centre at most {self.centre_deviation_dps:.2g} deg/s"
+            f"at most {shown_dps(self.deviation_dps)} from the old curve, at stick position {self.at_stick:+.2f}; "
+            f"near centre at most {shown_dps(self.centre_deviation_dps)}, "
+            f"at full stick {shown_dps(self.full_deviation_dps)}"
         )
+
+
+def shown_dps(rate: float) -> str:
+    """Return a rate with as many digits as a pilot could notice."""
+    return f"{rate:.0f} deg/s" if rate >= 9.95 else f"{rate:.2g} deg/s"
 
 
 def refit_stick(old: Curve, law: CurveLaw, *, centre_weight: float = 1.0) -> StickRefit:

@@ -48,6 +48,15 @@ def test_of_two_cutoffs_with_one_delay_the_one_above_the_frequency_is_taken() ->
     assert refit.filter.cutoff_hz == pytest.approx(100, rel=1e-5)
 
 
+@pytest.mark.parametrize("copies", [1, 3])
+def test_a_cutoff_that_lets_next_to_nothing_through_is_never_taken_for_its_short_delay(copies: int) -> None:
+    # The range ends below the equal cutoff; far below the frequency the delay is equal again, 20 dB down and more.
+    offer = CutoffOffer(Filter(FilterKind.LOWPASS, 1, copies=copies), 0.1, 110 * copies)
+    refit = refit_to_delay(OLD, offer, loop_hz=8000, frequency_hz=20)
+    assert not refit.reached
+    assert refit.filter.cutoff_hz == pytest.approx(110 * copies, rel=0.01)
+
+
 def test_what_could_not_be_kept_is_told_with_both_numbers() -> None:
     offer = CutoffOffer(Filter(FilterKind.LOWPASS, 1), 20, 900)
     refit = refit_to_delay(OLD, offer, loop_hz=8000, frequency_hz=20)
