@@ -71,6 +71,7 @@ class Rule(StrEnum):
     NOTES_NOT_COMPOSED = "notes-not-composed"
     CONDITION_UNKNOWN = "condition-unknown"
     REFIT_WANTED = "refit-wanted"
+    NOTE_REFIT = "note.refit"
 
 
 KEEP_MINE = "keep-mine"
@@ -82,6 +83,7 @@ NEAREST_FITTING = "nearest-fitting"
 FOLLOW_LABEL = "follow-label"
 KNOWN_BITS_ONLY = "known-bits-only"
 BY_HAND = "by-hand"
+REFIT = "refit"
 _TO_NEW_NAME = "to-"
 
 
