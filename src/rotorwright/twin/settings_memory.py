@@ -9,7 +9,8 @@ its CRC last, so until the last byte stands the older slot is what counts. Layou
     16  16  release, ASCII, zero-padded
     32  28  board, ASCII, zero-padded
     60  4   CRC-32 (ISO-HDLC) of bytes 0 to 59 and the body
-    64      body: per setting length of the name, name, type (MAV_PARAM_TYPE), machine form (4 bytes, zero-padded)
+    64      body: per setting length of the name, name, type (MAV_PARAM_TYPE), machine form (4 bytes, zero-padded;
+            8 where the type has 8); a text (type 255, ours) has its length in 4 bytes and its UTF-8 bytes
 
 Anything that does not read as such a slot is an empty slot: fresh memory, torn write, damage.
 """
@@ -21,8 +22,8 @@ import zlib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
-from rotorwright.settings.values import Value
-from rotorwright.twin.mavlink_codec import TYPE_NUMBERS, TYPES_BY_NUMBER
+from rotorwright.settings.values import SettingType, Value
+from rotorwright.twin.mavlink_codec import TYPE_NUMBERS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -33,6 +34,12 @@ PAGE_BYTES = 256  # one write; a save is many, so that a cut can come between an
 _MAGIC = b"THBSLOT1"
 _HEAD = struct.Struct("<8sII16s28s")
 _HEAD_BYTES = 64
+_SHORTEST_BYTES = 4  # of a machine form here
+_LENGTH_BYTES = 4
+
+# Besides those of parameter messages: 64-bit numbers as common.xml numbers them, and texts, which it does not have.
+_TYPE_NUMBERS = {**TYPE_NUMBERS, SettingType.UINT64: 7, SettingType.INT64: 8, SettingType.TEXT: 255}
+_TYPES_BY_NUMBER = {number: type_ for type_, number in _TYPE_NUMBERS.items()}
 
 
 class SettingsMemory(Protocol):
@@ -116,8 +123,10 @@ def _slot(save: StoredSettings, number: int) -> tuple[bytes, bytes]:
 
 
 def _entry(name: str, value: Value) -> bytes:
-    text = name.encode("ascii")
-    return bytes([len(text)]) + text + bytes([TYPE_NUMBERS[value.type]]) + value.to_bytes().ljust(4, b"\0")
+    text, held = name.encode("ascii"), value.to_bytes()
+    length = len(held).to_bytes(_LENGTH_BYTES, "little") if value.type.is_text else b""
+    form = length + (held if value.type.is_text else held.ljust(_SHORTEST_BYTES, b"\0"))
+    return bytes([len(text)]) + text + bytes([_TYPE_NUMBERS[value.type]]) + form
 
 
 def _pages(data: bytes) -> Iterator[tuple[int, bytes]]:
@@ -140,8 +149,14 @@ def _entries(body: bytes) -> Iterator[tuple[str, Value]]:
     at = 0
     while at < len(body):
         end = at + 1 + body[at]
-        yield body[at + 1 : end].decode("ascii"), Value.from_bytes(TYPES_BY_NUMBER[body[end]], body[end + 1 : end + 5])
-        at = end + 5
+        type_, start = _TYPES_BY_NUMBER[body[end]], end + 1
+        if type_.is_text:
+            start += _LENGTH_BYTES
+            size = int.from_bytes(body[start - _LENGTH_BYTES : start], "little")
+        else:
+            size = max(_SHORTEST_BYTES, type_.size_bytes)
+        yield body[at + 1 : end].decode("ascii"), Value.from_bytes(type_, body[start : start + size])
+        at = start + size
 
 
 def _text(field: bytes) -> str:

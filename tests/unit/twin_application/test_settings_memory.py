@@ -125,3 +125,18 @@ def test_as_many_settings_as_a_release_may_have_fit() -> None:
     memory = MemoryInRam()
     values = {f"SETTING_NAME_{n:03}": Value(SettingType.UINT32, n) for n in range(700)}
     assert save_settings(memory, StoredSettings("6.0.0", "Corvane C405", values))
+
+
+def test_texts_and_64_bit_numbers_are_kept_as_they_are() -> None:
+    held = {
+        "NOTE": Value.of_text("ä\0 \U0001f681"),
+        "EMPTY": Value.of_text(""),
+        "BIG": Value.of(SettingType.UINT64, (1 << 64) - 1),
+        "LOW": Value.of(SettingType.INT64, -(1 << 63)),
+        "SMALL": Value.of(SettingType.UINT8, 3),
+    }
+    memory = MemoryInRam()
+    assert save_settings(memory, StoredSettings("5.2.0", "Corvane One", held))
+    stored = load_settings(memory)
+    assert stored is not None
+    assert stored.settings == held
