@@ -9,7 +9,7 @@ from rich.table import Table
 
 from rotorwright.cli.console import out, print_json
 from rotorwright.cli.readings import NOBODY, read_source
-from rotorwright.settings.comparing import Comparison, Likeness, compare_settings, read_flags
+from rotorwright.settings.comparing import Comparison, Likeness, compare_settings
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -21,9 +21,7 @@ if TYPE_CHECKING:
 def compare_sources(before: str, after: str, told: Told, *, as_json: bool) -> int:
     """Compare two sets of settings and say what differs; 0: the same, 1: they differ or cannot all be compared."""
     one, two = read_source(before, told), read_source(after, told)
-    found = compare_settings(
-        read_flags(one.settings, two.settings, flags=one.flags), read_flags(two.settings, one.settings, flags=two.flags)
-    )
+    found = compare_settings(one.settings, two.settings)
     if as_json:
         print_json(_facts(one, two, found))
     else:

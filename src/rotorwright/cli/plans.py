@@ -248,7 +248,7 @@ def _write(path: Path, data: bytes, plan: Plan) -> int:
     write_kept_file(path, data)
     held = len(plan.sheet.undecided)
     todo = " Decide them with `rotorwright decide`." if held else ""
-    out.print(escape(f"The sheet is in {path}; {held} lines are held for a person.{todo}"), soft_wrap=True)
+    out.print(escape(f"The sheet is in {path}; held for a person: {held}.{todo}"), soft_wrap=True)
     return 0
 
 

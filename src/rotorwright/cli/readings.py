@@ -172,8 +172,8 @@ def warn_of_unplaced(reading: Reading) -> None:
     number, text = reading.unplaced[0]
     err.print(
         escape(
-            f"{len(reading.unplaced)} lines of {reading.source} found no place in the dialect and are left out, "
-            f"the first is line {number}: {text} (`rotorwright dialect check` shows all of them)"
+            f"Left out, since the dialect has no place for them: {len(reading.unplaced)} of the lines of "
+            f"{reading.source}, the first is line {number}: {text} (`rotorwright dialect check` shows all of them)"
         ),
         soft_wrap=True,
     )
@@ -189,7 +189,7 @@ def require_all_placed(reading: Reading) -> None:
         return
     number, text = reading.unplaced[0]
     raise UnplacedLinesError(
-        f"{len(reading.unplaced)} lines of {reading.source} fit nothing in the dialect, "
+        f"In {reading.source} the dialect has no place for {len(reading.unplaced)} of the lines, "
         f"the first is line {number}: {text}",
         why="A snapshot is complete or it is none; these lines would be missing in it.",
         todo="See them with `rotorwright dialect check`; mend the dialect, or say --leave-out-unplaced.",

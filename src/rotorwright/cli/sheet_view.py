@@ -23,7 +23,7 @@ def print_sheet_table(
     sheet: CarryOverSheet, *, old: Catalogue | None, new: Catalogue | None, every: bool, console: Console = out
 ) -> None:
     """Print the sheet. Adopted lines are many and change nothing; they are only counted unless `every` is set."""
-    console.print(f"[bold]Carry-over sheet[/] {escape(sheet.family)} {sheet.from_release} to {sheet.to_release}")
+    console.print(f"[bold]Carry-over sheet[/] {escape(_releases(sheet))}")
     console.print(f"Policy: {escape(sheet.policy)}")
     for kind, (title, explanation) in GROUPS.items():
         group = [decision for decision in sheet.decisions if decision.kind is kind]
@@ -33,9 +33,8 @@ def print_sheet_table(
         if kind is not DecisionKind.ADOPT or every:
             _print_group(console, group, old, new)
     if sheet.arrivals:
-        console.print(
-            f"\n[bold]New in {sheet.to_release}: {len(sheet.arrivals)}[/]  They have the board's own defaults."
-        )
+        where = escape(sheet.to_release or "the new release")
+        console.print(f"\n[bold]New in {where}: {len(sheet.arrivals)}[/]  They have the board's own defaults.")
     for remark in sheet.remarks:
         console.print(f"\n[bold]Note:[/] {escape(remark)}")
     console.print(f"\n{_total(sheet)}")
@@ -54,6 +53,11 @@ def _print_group(console: Console, group: list[Decision], old: Catalogue | None,
         becomes = "undecided" if decision.kind is DecisionKind.HELD and not decision.chosen else line.after or "-"
         table.add_row(escape(names), escape(line.before), escape(becomes), escape(line.reason + options))
     console.print(table)
+
+
+def _releases(sheet: CarryOverSheet) -> str:
+    before = f"{sheet.family} {sheet.from_release}".strip() or "a release that nobody named"
+    return f"{before} to {sheet.to_release or 'a release that nobody named'}"
 
 
 def _total(sheet: CarryOverSheet) -> str:

@@ -1,7 +1,8 @@
 """Two sets of settings side by side, also where one of them only has the texts of a listing.
 
 Typed values are compared bit by bit, texts sign by sign. A text beside a typed value is read in that type; where it is
-no such number, as an exact number; where it is none at all, the two cannot be compared, and that is said.
+no such number, as an exact number (on and off are 1 and 0); where it is none at all, the two cannot be compared, and
+that is said.
 """
 
 from __future__ import annotations
@@ -55,17 +56,10 @@ def read_in_types_of(
 ) -> dict[str, Value]:
     """Return `settings` with each text read in the type that `known` has under its name.
 
-    Only where the text says exactly that value; all others stay texts. `flags` are read as by `read_flags`.
+    Only where the text says exactly that value; all others stay texts. On and off of the lines called `flags` become 1
+    and 0.
     """
-    return {name: _read_as(value, known.get(name)) for name, value in read_flags(settings, known, flags=flags).items()}
-
-
-def read_flags(settings: Mapping[str, Value], known: Mapping[str, Value], *, flags: frozenset[str]) -> dict[str, Value]:
-    """Return `settings` with on and off of the lines called `flags` as 1 and 0 where `known` has numbers there."""
-    return {
-        name: _flag(value, known[name].type) if name in flags and _is_number(known.get(name)) else value
-        for name, value in settings.items()
-    }
+    return {name: _read_as(value, known.get(name), is_flag=name in flags) for name, value in settings.items()}
 
 
 def _compare(name: str, before: Value | None, after: Value | None) -> Comparison:
@@ -90,28 +84,23 @@ def _alike(equal: bool) -> Likeness:  # noqa: FBT001 - the answer of a compariso
 def _text_says(text: str, typed: Value) -> bool | None:
     """Answer whether a text stands for a typed value; nothing where it stands for no number."""
     parsed = _parsed(typed.type, text)
+    if parsed is None and text in _FLAG_NUMBERS:  # what a listing says of a flag; typed settings have 1 and 0 there
+        parsed = Value.of(typed.type, _FLAG_NUMBERS[text])
     if parsed is not None:
         return parsed == typed
     number = _exact(text)
     return None if number is None else number == typed.decimal
 
 
-def _read_as(value: Value, known: Value | None) -> Value:
+def _read_as(value: Value, known: Value | None, *, is_flag: bool) -> Value:
     if known is None or not value.type.is_text or known.type.is_text:
         return value
+    if is_flag:
+        return Value.of(known.type, _FLAG_NUMBERS[value.text])
     parsed = _parsed(known.type, value.text)
     if parsed is None or (parsed.decimal is not None and parsed.decimal != _exact(value.text)):
         return value
     return parsed
-
-
-def _is_number(value: Value | None) -> bool:
-    return value is not None and not value.type.is_text
-
-
-def _flag(value: Value, type_: SettingType) -> Value:
-    number = _FLAG_NUMBERS.get(value.text)
-    return value if number is None else Value.of(type_, number)
 
 
 def _parsed(type_: SettingType, text: str) -> Value | None:

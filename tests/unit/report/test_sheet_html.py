@@ -65,6 +65,11 @@ def test_a_held_line_shows_each_way_with_its_key_and_what_it_writes() -> None:
     assert "writes CHANGED = 7 ms" in said
 
 
+def test_remarks_stand_at_the_head() -> None:
+    made = render_sheet(replace(sheet(), remarks=("Two & two are four.",)))
+    assert made.index("Two &amp; two are four.") < made.index('id="held"')
+
+
 def test_held_lines_come_first() -> None:
     made = render_sheet(sheet())
     assert re.findall(r'<section class="sheet kind" id="([a-z]+)">', made)[0] == "held"
