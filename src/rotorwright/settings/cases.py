@@ -114,8 +114,12 @@ def case_with_note(sides: Sides, note: Note) -> Case:
     """Return the case of the found settings that a note speaks of; at least one must have been found."""
     found = tuple(sorted(name for name in old_names(note) if sides.ours(name) is not None))
     kind, rule = _KINDS[type(note)]
+    if isinstance(note, Woven) and len(note.old) == 1:
+        kind = DecisionKind.SPLIT if len(note.into) > 1 else DecisionKind.CONVERT
     targets = tuple(target for target in _targets(sides, note) if target is not None)
     missing = tuple(name for name in new_names(note) if sides.new_type(name) is None)
+    if isinstance(note, Uncomposed) and targets:
+        missing = ()  # these are all that may become of it
     return Case(
         found,
         tuple(_ours(sides, name) for name in found),

@@ -370,12 +370,13 @@ def _put(world: World, old: list[tuple[str, Value, Value]], new: list[Setting], 
     world.notes.append(note)
 
 
-def _by(law: Linear | Labels | BitField, value: Value, type_: SettingType) -> Value:
+def _by(law: Law, value: Value, type_: SettingType) -> Value:
     """Return what the law makes of an old default, worked out apart from the code under test."""
     if isinstance(law, Labels):
         return Value.of(type_, law.numbers[int(value.number)])
     if isinstance(law, BitField):
         return Value(type_, sum((value.bits >> bit & 1) << place for place, bit in enumerate(law.bits)))
+    assert isinstance(law, Linear)
     return Value.of(type_, float(law.factor * int(value.number) + law.offset))
 
 
