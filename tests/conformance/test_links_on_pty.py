@@ -12,9 +12,11 @@ from pathlib import Path
 
 import pytest
 
+from rotorwright.display.characters import differing_characters, parse_characters
 from rotorwright.firmware.image import Image
 from rotorwright.firmware.mcu import microcontroller, sectors_for
 from rotorwright.links.clock import RealClock
+from rotorwright.links.console.link import ConsoleLink
 from rotorwright.links.errors import PortMissingError, PortVanishedError
 from rotorwright.links.mavlink.link import MavlinkLink
 from rotorwright.links.ports import PortChange, list_ports, watch_ports
@@ -22,6 +24,8 @@ from rotorwright.links.rom_uart.client import RomUartLoader
 from rotorwright.links.rom_uart.flash_writer import write_sectors
 from rotorwright.links.serial_port import SerialPort
 from rotorwright.links.wire import LineSettings, Parity
+from rotorwright.settings.dialects.shipped import thornbill_console
+from rotorwright.settings.values import Value
 from rotorwright.twin.delivery import DEMO_UNIQUE_ID
 from rotorwright.twin.process import TwinProcess, spawn_twin
 from rotorwright.twin.thornbill.release import catalogue, characters, customised_settings
@@ -116,3 +120,47 @@ def test_the_port_is_listed_and_seen_to_go_and_come(twin: TwinProcess, tmp_path:
     came = next(event for event in events if event is not None)
     assert (went.change, came.change) == (PortChange.WENT, PortChange.CAME)
     assert Path(came.port.name).name == "sandmartin"
+
+
+def _console(twin: TwinProcess) -> ConsoleLink:
+    wire = SerialPort(str(twin.port)).open(PLAIN)
+    return ConsoleLink(wire, RealClock(), thornbill_console(), catalogue_for=lambda _identity: CATALOGUE)
+
+
+def test_an_aircraft_with_a_text_console_is_read_and_written_over_its_port(tmp_path: Path) -> None:
+    name = "CRAFT_MASS"
+    wanted = Value.of(CATALOGUE[name].type, 612)
+    with spawn_twin(tmp_path / "state", speed=20.0, console=True) as twin:
+        link = _console(twin)
+        assert link.read_identity().unique_id == DEMO_UNIQUE_ID
+        assert link.read_settings() == AS_DELIVERED
+        found = parse_characters(link.read_file("/display/characters.bin"))
+        assert differing_characters(found, parse_characters(characters("5.2"))) == ()
+        twin.hands.plug_battery()
+        assert link.read_battery().volts > 10
+        assert link.write_setting(name, wanted) == wanted
+        link.save_settings()
+        link.reboot()
+        link.wait_heartbeat()
+        assert link.read_settings() == AS_DELIVERED | {name: wanted}
+    with spawn_twin(tmp_path / "state", speed=20.0) as twin:
+        assert _console(twin).read_settings()[name] == wanted, "the folder remembers settings and console"
+
+
+def test_the_bootloader_answers_after_the_text_console_went_into_it(tmp_path: Path) -> None:
+    with spawn_twin(tmp_path / "state", speed=20.0, console=True) as twin:
+        port = SerialPort(str(twin.port))
+        wire = port.open(PLAIN)
+        ConsoleLink(wire, RealClock(), thornbill_console()).reboot_to_bootloader()
+        wire.close()
+        loader = RomUartLoader(port.open(EVEN), RealClock())
+        loader.synchronise()
+        assert loader.chip_id() == PART.boot_id
+
+
+def test_a_text_console_whose_port_vanishes_while_reading_is_an_error_and_comes_back(tmp_path: Path) -> None:
+    with spawn_twin(tmp_path / "state", speed=20.0, console=True, faults="cable@6000") as twin:
+        with pytest.raises(PortVanishedError):
+            _console(twin).read_settings()
+        twin.hands.plug_cable()
+        assert _console(twin).read_settings() == AS_DELIVERED
