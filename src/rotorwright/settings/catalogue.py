@@ -4,6 +4,9 @@ The document is JSON: `{"version": 1, "parameters": [...]}`. Keys that this read
 schema grows. Numbers of a `Float` setting denote the nearest 32-bit float. A name may hold `{n}`, which stands for an
 index: such an entry answers for every name with a number in that place.
 
+Our own additions to the schema are the types `Uint64`, `Int64` and `Text`, for firmware that is set by a text console;
+the default of a `Text` is a JSON string, and it has neither range nor labels.
+
 Source: MAVLink component metadata protocol, parameter metadata schema.
 """
 
@@ -12,10 +15,11 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass, field, replace
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from rotorwright.errors import SettingsError
-from rotorwright.settings.structured import DataFaultError, Table, json_line, read_json
+from rotorwright.settings.structured import MOST_DIGITS, DataFaultError, Table, json_line, read_json
 from rotorwright.settings.values import SettingType, Value, ValueNotInTypeError
 
 if TYPE_CHECKING:
@@ -84,12 +88,14 @@ class Setting:
     bits: tuple[Choice, ...] = ()
 
     def __post_init__(self) -> None:
+        if self.type.is_text:
+            self._refuse_numbers_of_a_text()
         for key, value in (("default", self.default), ("min", self.minimum), ("max", self.maximum)):
             if value is None:
                 continue
             if value.type is not self.type:
                 raise _bad_entry(self.name, f"its {key} is a {value.type}, the setting a {self.type}")
-            if not math.isfinite(value.number):
+            if not self.type.is_text and not math.isfinite(value.number):
                 raise _bad_entry(self.name, f"its {key} is {value.text}, which JSON cannot write")
         if self.minimum is not None and self.maximum is not None and self.minimum.number > self.maximum.number:
             raise _bad_entry(self.name, f"its range is upside down: {self.minimum.text} to {self.maximum.text}")
@@ -97,7 +103,7 @@ class Setting:
     def refusal(self, value: Value) -> str | None:
         """Return in words why `value` is not allowed, or nothing if it is. The default is always allowed."""
         if value.type is not self.type:
-            return f"{self.name} holds a {self.type}, and {value.text} is a {value.type}"
+            return f"{self.name} holds a {self.type}, and {value.shown} is a {value.type}"
         if value == self.default:
             return None
         return self._range_refusal(value) or self._choice_refusal(value) or self._bit_refusal(value)
@@ -113,12 +119,18 @@ class Setting:
 
     def show(self, value: Value) -> str:
         """Return the value as text with its label or unit, for a person."""
-        if self.bits and not value.type.is_float:
+        if self.bits and value.type.is_whole:
             return f"{value.text} = {self._bit_words(value)}"
-        if self.choices:
+        if self.choices and not value.type.is_text:
             label = self.label(value.number)
             return f"{value.text}, no label" if label is None else f"{value.text} = {label}"
-        return f"{value.text} {self.unit}".rstrip()
+        return f"{value.shown} {self.unit}" if self.unit else value.shown
+
+    def _refuse_numbers_of_a_text(self) -> None:
+        numbers = {"min": self.minimum, "max": self.maximum, "values": self.choices, "bitmask": self.bits}
+        given = next((key for key, found in numbers.items() if found), None)
+        if given is not None:
+            raise _bad_entry(self.name, f"it is a {SettingType.TEXT}, and {given} is for numbers only")
 
     def _range_refusal(self, value: Value) -> str | None:
         low, high = self.minimum, self.maximum
@@ -138,7 +150,7 @@ class Setting:
         return f"{value.text} is none of the choices of {self.name}"
 
     def _bit_refusal(self, value: Value) -> str | None:
-        if not self.bits or value.type.is_float:
+        if not self.bits or not value.type.is_whole:
             return None
         unknown = value.bits & ~self.known_bits
         return f"{self.name} has no {_bit_list(unknown)}" if unknown else None
@@ -268,15 +280,27 @@ def _type(entry: Table) -> SettingType:
 
 
 def _value(entry: Table, key: str, type_: SettingType) -> Value | None:
+    if type_.is_text and key in entry:
+        return Value.of_text(entry.text(key))
     text = entry.numeral(key)
     if text is None:
         return None
     try:
         if type_.is_float or text.lstrip("-").isdigit():
             return Value.parse(type_, text)
-        return Value.of(type_, float(text))
+        return Value.parse(type_, _whole_text(text))
     except ValueNotInTypeError as error:
         return entry.fault(key, f"{error.what} {error.why}".rstrip("."))
+
+
+def _whole_text(text: str) -> str:
+    """Return `1.5e3` as `1500`; a number that is not whole, or longer than any, as it is. No digit is ever rounded."""
+    try:
+        number = Decimal(text)
+    except ArithmeticError:  # its exponent is beyond what any decimal holds
+        return text
+    is_short = number.is_zero() or abs(number.adjusted()) < MOST_DIGITS
+    return str(int(number)) if is_short and number == number.to_integral_value() else text
 
 
 def _float(entry: Table, key: str) -> float | None:
@@ -296,6 +320,8 @@ def _choices(entry: Table, key: str, number_key: str) -> tuple[Choice, ...]:
 def _bits(entry: Table, type_: SettingType) -> tuple[Choice, ...]:
     found = _choices(entry, "bitmask", "index")
     width = 8 * type_.size_bytes
+    if type_.is_text and found:
+        entry.fault("bitmask", f"it is a {type_}, and a text has no bits")
     for each in found:
         if not 0 <= each.number < width:
             entry.fault("bitmask", f"bit {each.number} is not in a word of {width} bits")
@@ -307,7 +333,8 @@ def _entry_text(setting: Setting) -> str:
     parts = [("name", json_line(setting.name)), ("type", json_line(str(setting.type)))]
     texts = {"shortDesc": setting.short, "longDesc": setting.long, "units": setting.unit}
     parts += [(key, json_line(text)) for key, text in texts.items() if text]
-    parts += [(key, value.text) for key, value in numbers.items() if value is not None]
+    as_json = json_line if setting.type.is_text else str
+    parts += [(key, as_json(value.text)) for key, value in numbers.items() if value is not None]
     if setting.increment is not None:
         parts.append(("increment", repr(setting.increment)))
     if setting.decimals is not None:

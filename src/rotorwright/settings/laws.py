@@ -275,7 +275,7 @@ def convert_exact(exact: Fraction, target: SettingType) -> Conversion:
 def show_exact(number: Fraction) -> str:
     """Return a number as text: whole or as a short decimal where it is one, else as a fraction and a decimal."""
     if number.denominator == 1:
-        return str(number.numerator) if abs(number) < 10**15 else f"{float(number):.6g}"
+        return str(number.numerator) if abs(number) < 10**20 else f"{float(number):.6g}"
     short = f"{float(number):.9g}"
     return short if Fraction(short) == number else f"about {short}"
 
@@ -283,7 +283,7 @@ def show_exact(number: Fraction) -> str:
 def _scaled(value: Value, law: Arithmetic, target: SettingType) -> Conversion:
     old = value.decimal
     if old is None:
-        return Conversion(words=f"{value.text} is no number that can be converted", problem="no-number")
+        return Conversion(words=f"{value.shown} is no number that can be converted", problem="no-number")
     if target.is_text:
         return _no_text(value.text)
     new = law.exact(old)
@@ -321,7 +321,7 @@ def _beside_power(value: Value, old: Fraction, target: SettingType) -> Conversio
 def _looked_up(value: Value, law: Table, target: SettingType) -> Conversion:
     new = law.find(value.text if value.type.is_text else value)
     if new is None:
-        return Conversion(words=f"the table of the change notes has no line for {value.text!s}", problem="no-label")
+        return Conversion(words=f"the table of the change notes has no line for {value.shown}", problem="no-label")
     return _written(new, target)
 
 
@@ -395,20 +395,20 @@ def _picked_number(carrier: Carrier, number: Fraction | None, law: BitField) -> 
 def _shown(carrier: Carrier) -> str:
     if isinstance(carrier, Fraction):
         return show_exact(carrier)
-    return carrier if isinstance(carrier, str) else carrier.text
+    return repr(carrier) if isinstance(carrier, str) else carrier.shown
 
 
 def _relabelled(value: Value, law: Labels, target: SettingType) -> Conversion:
     number = law.numbers.get(int(value.number)) if _is_whole(value) else None
     if number is None:
-        return Conversion(words=f"no choice of the new release answers to {value.text}", problem="no-label")
+        return Conversion(words=f"no choice of the new release answers to {value.shown}", problem="no-label")
     return _in_type(number, target)
 
 
 def _picked(value: Value, law: BitField, target: SettingType) -> Conversion:
     if not value.type.is_whole:
         kind = "a float" if value.type.is_float else "a text"
-        return Conversion(words=f"{value.text} is {kind}, and has no bits to part", problem="no-number")
+        return Conversion(words=f"{value.shown} is {kind}, and has no bits to part", problem="no-number")
     return _in_type(law.pick(value.bits), target)
 
 

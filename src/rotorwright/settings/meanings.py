@@ -38,7 +38,7 @@ def meaning_change(old: Setting | None, new: Setting | None, value: Value) -> Me
         return MeaningChange(Rule.UNIT_CHANGED, f"it counted in {old.unit} and now counts in {new.unit}")
     if old.choices and new.choices and old.choices != new.choices:
         return _choice_change(old, new, value)
-    if old.bits and new.bits and old.bits != new.bits and not value.type.is_float:
+    if old.bits and new.bits and old.bits != new.bits and value.type.is_whole:
         return _bit_change(old, new, value)
     return None
 

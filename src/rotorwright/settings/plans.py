@@ -104,7 +104,7 @@ def _refused(sides: Sides, target: Target, value: Value, refusal: str) -> Target
     ways = _near(sides, target.name, *_range_neighbours(setting, value))
     if setting.choices:
         ways |= _choices(sides, target.name)
-    if setting.bits and not value.type.is_float:
+    if setting.bits and value.type is setting.type and value.type.is_whole:
         known = Value(value.type, value.bits & setting.known_bits)
         if setting.refusal(known) is None:
             ways[KNOWN_BITS_ONLY] = Alternative(f"Only the bits that it knows: {setting.show(known)}", known)
@@ -151,7 +151,7 @@ def _into_range(setting: Setting | None, value: Value) -> Value | None:
 def _choices(sides: Sides, name: str) -> dict[str, Alternative]:
     setting = sides.new_setting(name)
     type_ = sides.new_type(name)
-    if setting is None or type_ is None:
+    if setting is None or type_ is not setting.type:
         return {}
     numbers = [each.number for each in setting.choices if type_.lowest <= each.number <= type_.highest]
     values = [Value.of(type_, number) for number in numbers]

@@ -141,12 +141,12 @@ class Sides:
     def show_old(self, name: str, value: Value) -> str:
         """Return a value of the old release in words."""
         setting = self.old_setting(name)
-        return setting.show(value) if setting and setting.type is value.type else value.text
+        return setting.show(value) if setting and setting.type is value.type else value.shown
 
     def show_new(self, name: str, value: Value) -> str:
         """Return a value of the new release in words."""
         setting = self.new_setting(name)
-        return setting.show(value) if setting and setting.type is value.type else value.text
+        return setting.show(value) if setting and setting.type is value.type else value.shown
 
 
 def _notes_of_other_release(wanted: tuple[str, str, str], found: tuple[str, str, str]) -> NotesOfOtherReleaseError:

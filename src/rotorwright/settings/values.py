@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 from functools import lru_cache
+from unicodedata import combining
 
 from rotorwright.errors import SettingsError
 
@@ -213,6 +214,14 @@ class Value:
         return _text_of(self.bits) if self.type is _TEXT else _text_of_number(self.type, self.bits)
 
     @property
+    def shown(self) -> str:
+        """The value for a person: `text`, but a text in quotes where an eye would miss or misread what it holds.
+
+        That is an empty one, one with blanks at an end, and one with signs that do not print: those are spelt out.
+        """
+        return _shown_text(self.text) if self.type is _TEXT else self.text
+
+    @property
     def decimal(self) -> Fraction | None:
         """The number that a person sees, exactly: `text` as a fraction; nothing for infinities, NaN and texts.
 
@@ -263,6 +272,13 @@ def _decimal_of(type_: SettingType, bits: int) -> Fraction | None:
     if isinstance(number, int):
         return Fraction(number)
     return Fraction(_text_of_number(type_, bits)) if math.isfinite(number) else None
+
+
+def _shown_text(text: str) -> str:
+    if text.isprintable() and text == text.strip() and text and not combining(text[0]):
+        return text
+    spelt = (each if each.isprintable() and not combining(each) else ascii(each)[1:-1] for each in text)
+    return f'"{"".join(spelt)}"'
 
 
 def _text_bytes(bits: int) -> bytes:

@@ -10,12 +10,15 @@ from rotorwright.settings.values import Value
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from fractions import Fraction
     from typing import TypeAlias
 
     from rotorwright.settings.laws import Law
     from rotorwright.settings.values import SettingType
 
     Look: TypeAlias = Callable[[str], Value | None]
+
+_NEGATIVE_ZERO_BITS = 0x80000000
 
 
 def woven_value(source: Source, look: Look, target: SettingType) -> Conversion:
@@ -120,11 +123,18 @@ def _picks_bits(law: Law) -> bool:
 
 
 def _join_equal(note: Joined, values: list[Value], type_: SettingType) -> Conversion:
-    together = {value.decimal if value.decimal is not None else value.bits for value in values}
+    together = {_what_it_says(value) for value in values}
     if len(together) == 1:
         return convert(values[0], SAME, type_)
-    shown = " and ".join(f"{name} is {value.text}" for name, value in zip(note.names, values, strict=True))
+    shown = " and ".join(f"{name} is {value.shown}" for name, value in zip(note.names, values, strict=True))
     return Conversion(words=f"they have to be equal, but {shown}", problem="join-differs")
+
+
+def _what_it_says(value: Value) -> Fraction | Value:
+    """Return the number, whatever its type; what is no number, or a zero with a sign, says only itself."""
+    number = value.decimal
+    has_sign = value.type.is_float and value.bits == _NEGATIVE_ZERO_BITS
+    return value if number is None or has_sign else number
 
 
 def _join_bits(note: Joined, values: list[Value], type_: SettingType) -> Conversion:
@@ -136,7 +146,7 @@ def _join_bits(note: Joined, values: list[Value], type_: SettingType) -> Convers
         room = width_of_all - bit if width is None else min(width, width_of_all - bit)
         number = value.number
         if not value.type.is_whole or number < 0 or number >= 1 << max(room, 0):
-            words = f"{name} is {value.text}, which has no place in {max(room, 0)} bits of {note.new}"
+            words = f"{name} is {value.shown}, which has no place in {max(room, 0)} bits of {note.new}"
             return Conversion(words=words, problem="not-exact")
         word |= int(number) << bit
     return Conversion(Value(type_, word))
