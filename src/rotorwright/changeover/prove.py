@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from rotorwright.changeover.bringing import differences, read_snapshot
 from rotorwright.changeover.errors import (
     AttitudeNotUnderstoodError,
     DisplayNotWrittenError,
@@ -15,7 +16,7 @@ from rotorwright.changeover.errors import (
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.gates import Gate
 from rotorwright.changeover.person import Direction, TiltRequest
-from rotorwright.changeover.restore import differences, display_differences, expected_settings, read_snapshot
+from rotorwright.changeover.restore import display_differences, expected_settings
 from rotorwright.changeover.workshop import AFTER_RESTART_S, Workshop
 from rotorwright.settings.identity import release_line
 

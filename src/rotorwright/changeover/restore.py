@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from rotorwright.changeover.bringing import Bringing, plan_facts
 from rotorwright.changeover.carried_choices import carry_all_choices
-from rotorwright.changeover.errors import DisplayNotWrittenError, SettingsNotAsPlannedError
+from rotorwright.changeover.errors import DisplayNotWrittenError
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.gates import Gate, GateShutError
 from rotorwright.changeover.kept import kept_facts
@@ -21,16 +22,14 @@ from rotorwright.settings.identity import release_line
 from rotorwright.settings.snapshot import Snapshot, parse_snapshot
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable
 
     from rotorwright.hangar.journal import JsonValue
-    from rotorwright.links.application import ApplicationLink
     from rotorwright.settings.values import Value
 
 # Below this no main battery is in: the board feeds the divider from the cable at most. Common practice, no source.
 BATTERY_PRESENT_V = 6.0
 BATTERY_TRIES = 3
-SETTINGS_TRIES = 3
 
 
 def apply_defaults(shop: Workshop) -> None:
@@ -111,8 +110,10 @@ def write_settings(shop: Workshop) -> None:
     if not shop.state.is_accepted:
         return  # the next step asks for consent to the new plan
     sheet, expected = current_sheet(shop), expected_settings(shop)
-    shop.note(EventKind.SETTINGS_WANTED, writes=len(sheet.writes))
-    snapshot = bring_settings(shop, expected, "writing settings")
+    bringing = Bringing(shop, expected, "writing settings", known_catalogue(shop), known_constraints(shop) or ())
+    plan = bringing.plan(new_defaults(shop).settings)
+    shop.note(EventKind.SETTINGS_WANTED, writes=len(sheet.writes), **plan_facts(plan))
+    snapshot = bringing.run()
     file = keep_snapshot(shop, "as-left", snapshot)
     shop.note(
         EventKind.SETTINGS_VERIFIED,
@@ -121,46 +122,6 @@ def write_settings(shop: Workshop) -> None:
         written=len(sheet.writes),
         verified=len(expected),
     )
-
-
-def bring_settings(shop: Workshop, expected: Mapping[str, Value], words: str) -> Snapshot:
-    """Write each setting that differs from `expected`, save, restart, read back; return what stands at the end.
-
-    Raises:
-        SettingsNotAsPlannedError: it still differs after the restart.
-    """
-    for _ in range(SETTINGS_TRIES):
-        with shop.application(timeout_s=AFTER_RESTART_S) as link:
-            current = link.read_settings(lambda done, total: shop.progress("reading settings", done, total))
-            _write_differing(shop, link, current, expected, words)
-            link.save_settings()
-            link.reboot()
-        snapshot = read_snapshot(shop)
-        if not differences(snapshot.settings, expected):
-            return snapshot
-    raise _not_as_planned(differences(snapshot.settings, expected), snapshot.settings, expected)
-
-
-def _write_differing(
-    shop: Workshop, link: ApplicationLink, current: Mapping[str, Value], expected: Mapping[str, Value], words: str
-) -> None:
-    todo = [name for name in expected if current.get(name) != expected[name]]
-    for done, name in enumerate(todo, start=1):
-        link.write_setting(name, expected[name])
-        shop.progress(words, done, len(todo))
-
-
-def read_snapshot(shop: Workshop) -> Snapshot:
-    """Return everything that the aircraft holds now."""
-    with shop.application(timeout_s=AFTER_RESTART_S) as link:
-        identity = link.read_identity()
-        settings = link.read_settings(lambda done, total: shop.progress("reading settings back", done, total))
-    return Snapshot(identity=identity, settings=settings, taken_at=shop.now())
-
-
-def differences(found: Mapping[str, Value], expected: Mapping[str, Value]) -> tuple[str, ...]:
-    """Return the names of `expected` that do not stand as expected."""
-    return tuple(name for name, value in expected.items() if found.get(name) != value)
 
 
 def write_display(shop: Workshop) -> None:
@@ -229,16 +190,3 @@ def display_differences(shop: Workshop, wanted: bytes) -> tuple[int, ...]:
     """Return the numbers of the characters on the aircraft that are not as wanted."""
     with shop.application(timeout_s=AFTER_RESTART_S) as link:
         return differing_characters(parse_characters(link.read_file(DISPLAY_FILE)), parse_characters(wanted))
-
-
-def _not_as_planned(
-    names: tuple[str, ...], found: Mapping[str, Value], expected: Mapping[str, Value]
-) -> SettingsNotAsPlannedError:
-    first = names[0]
-    return SettingsNotAsPlannedError(
-        f"{len(names)} settings are not as planned after the restart, the first is {first}: "
-        f"{expected[first].text} was written, {found[first].text if first in found else 'nothing'} stands.",
-        why="The aircraft refused, rounded or limited the value, or its memory did not keep it.",
-        todo="Go on with `resume`; if it stays so, look at the value with `show` or use `roll-back`.",
-        names=", ".join(names),
-    )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from rotorwright.changeover.bringing import Bringing
 from rotorwright.changeover.errors import RollBackNotPossibleError
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.gates import Gate
@@ -12,13 +13,13 @@ from rotorwright.changeover.reading import is_volatile
 from rotorwright.changeover.receive import as_found, catalogue_from, keep_snapshot
 from rotorwright.changeover.restore import (
     bring_display,
-    bring_settings,
     display_differences,
     require_battery,
     reset_and_restart,
 )
 from rotorwright.changeover.write import planned_sectors, require_chip_and_id, start_application, write_planned
 from rotorwright.firmware.image import Image
+from rotorwright.settings.identity import release_line
 
 if TYPE_CHECKING:
     from rotorwright.changeover.workshop import Workshop
@@ -80,10 +81,11 @@ def roll_back_settings(shop: Workshop) -> None:
     """Bring every as-found setting back, measured ones left out, and read all of them back after a restart."""
     shop.require_confirmed(Gate.PROPELLERS_OFF)
     snapshot, catalogue = as_found(shop), catalogue_from(shop, shop.state.old_catalogue)
+    constraints = shop.book().constraints(release_line(snapshot.identity.release)) or ()
     expected = {name: value for name, value in snapshot.settings.items() if not is_volatile(name, catalogue)}
     shop.note(EventKind.OLD_SETTINGS_WANTED, settings=len(expected))
     reset_and_restart(shop)
-    found = bring_settings(shop, expected, "bringing the as-found settings back")
+    found = Bringing(shop, expected, "bringing the as-found settings back", catalogue, constraints).run()
     file = keep_snapshot(shop, "rolled-back", found)
     shop.note(EventKind.OLD_SETTINGS_VERIFIED, file=kept_facts(file), verified=len(expected))
 
