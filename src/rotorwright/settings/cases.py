@@ -224,7 +224,7 @@ def _left_over(sides: Sides, note: Note) -> str:
         return ""
     ours, base = _ours(sides, note.old), sides.base(note.old)
     fields = [part.law for part in note.into if isinstance(part.law, BitField)]
-    if len(fields) < len(note.into):
+    if len(fields) < len(note.into) or not ours.type.is_whole:
         return ""
     taken = 0
     for each in fields:

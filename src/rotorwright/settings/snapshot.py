@@ -12,7 +12,14 @@ from typing import TYPE_CHECKING
 
 from rotorwright.errors import SettingsError
 from rotorwright.settings.identity import Identity, UniqueIdError
-from rotorwright.settings.structured import DataFaultError, Table, canonical_sha256, json_line, read_json
+from rotorwright.settings.structured import (
+    DataFaultError,
+    Table,
+    canonical_sha256,
+    has_lone_surrogate,
+    json_line,
+    read_json,
+)
 from rotorwright.settings.values import SettingType, Value, ValueNotInTypeError
 
 if TYPE_CHECKING:
@@ -86,7 +93,7 @@ class Snapshot:
         taken_at: when, ISO 8601 in UTC (`2026-05-01T09:30:00Z`).
 
     Raises:
-        SnapshotEntryError: the time has another form, or a name is empty.
+        SnapshotEntryError: the time has another form, a name is empty, or a name or text is no Unicode text.
     """
 
     identity: Identity
@@ -99,6 +106,8 @@ class Snapshot:
             raise _bad_entry("a snapshot", f"{self.taken_at!r} is no time in UTC like 2026-05-01T09:30:00Z")
         if "" in self.settings:
             raise _bad_entry("a snapshot", "a setting has no name")
+        if half := next(filter(has_lone_surrogate, (*self.settings, *asdict(self.identity).values())), None):
+            raise _bad_entry("a snapshot", f"{half!a} holds half a character (a lone surrogate)")
         object.__setattr__(self, "settings", dict(sorted(self.settings.items())))
 
     @property

@@ -102,6 +102,11 @@ def canonical_object(members: Mapping[str, str]) -> bytes:
     return ("{" + ",".join(f'"{key}":{members[key]}' for key in sorted(members)) + "}").encode()
 
 
+def has_lone_surrogate(text: str) -> bool:
+    """Answer whether `text` holds half a character, as text from bytes that are no UTF-8 may: no file can keep it."""
+    return not text.isascii() and _LONE_SURROGATE.search(text) is not None
+
+
 def likely(word: str, known: Iterable[str]) -> str:
     """Return the one of `known` that `word` was most likely meant to be, or nothing."""
     by_lower = {each.lower(): str(each) for each in known}
@@ -227,7 +232,7 @@ class Table:
         return self.fault(key, f"a whole number is expected, not {_kind(value)}")
 
     def _clean(self, key: str, text: str) -> str:
-        if not text.isascii() and _LONE_SURROGATE.search(text):
+        if has_lone_surrogate(text):
             self.fault(key, "the text holds half a character (a lone surrogate)")
         return text
 

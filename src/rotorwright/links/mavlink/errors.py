@@ -154,6 +154,22 @@ class SettingRefusedError(ProtocolError):
         )
 
 
+class SettingNotSendableError(ProtocolError):
+    """The parameter messages have no exact form for this setting, so nothing was sent."""
+
+    id = "mavlink.setting-not-sendable"
+
+    @classmethod
+    def of(cls, name: str, *, because: str) -> SettingNotSendableError:
+        """Return the error for `name`."""
+        return cls(
+            f"{ascii(name)[1:-1]} cannot be written by MAVLink: {because}.",
+            why="Sent in another form it would arrive as another value; nothing is rounded or cut in silence.",
+            todo="Leave this setting out of the carry-over sheet, or write it by the text console of the aircraft.",
+            name=ascii(name)[1:-1],
+        )
+
+
 class FileRefusedError(ProtocolError):
     """The aircraft refused something about a file."""
 

@@ -16,6 +16,7 @@ from rotorwright.links.delay import AnswerDelay
 from rotorwright.links.mavlink.errors import (
     SettingBadError,
     SettingMissingError,
+    SettingNotSendableError,
     SettingRefusedError,
     SettingsChangedWhileReadError,
     SettingsIncompleteError,
@@ -144,6 +145,7 @@ class ParameterClient:
         """Return one setting.
 
         Raises:
+            SettingNotSendableError: the messages have no form for this name; nothing was sent.
             SettingMissingError: the aircraft has none of this name.
             NoAnswerError: it does not answer.
         """
@@ -158,6 +160,7 @@ class ParameterClient:
         Only the aircraft's memory in use is changed; see save_settings for what outlives a restart.
 
         Raises:
+            SettingNotSendableError: the messages have no exact form for this name or value; nothing was sent.
             SettingRefusedError: it keeps another value.
             SettingMissingError: it has no such setting.
             NoAnswerError: it does not answer.
@@ -195,7 +198,7 @@ class ParameterClient:
 
     def _request(self, name: str) -> None:
         target = self._channel.wait_heartbeat()
-        payload = _REQUEST_READ.pack(_BY_NAME, target.system, target.component, name.encode("ascii"))
+        payload = _REQUEST_READ.pack(_BY_NAME, target.system, target.component, _name_bytes(name))
         self._channel.send_payload(MessageId.PARAM_REQUEST_READ, payload)
 
     def _words_about(self, name: str) -> str:
@@ -415,10 +418,21 @@ def _encode(value: Value, encoding: Encoding) -> bytes:
 
 
 def _set_payload(target: Sender, name: str, value: Value, encoding: Encoding) -> bytes:
-    name_bytes = name.encode("ascii")
-    assert len(name_bytes) <= SETTING_NAME_BYTES
+    name_bytes = _name_bytes(name)
+    if value.type not in TYPE_NUMBERS:
+        raise SettingNotSendableError.of(name, because=f"its value is a {value.type}, which no parameter message holds")
     raw = _encode(value, encoding)
+    if _decode(raw, value.type, encoding) != value:
+        because = f"{value.text} sent as a float ({encoding}) would arrive as another number"
+        raise SettingNotSendableError.of(name, because=because)
     return _SET.pack(raw, target.system, target.component, name_bytes, TYPE_NUMBERS[value.type])
+
+
+def _name_bytes(name: str) -> bytes:
+    if not name or not name.isascii() or not name.isprintable() or len(name) > SETTING_NAME_BYTES:
+        because = f"its name is not of 1 to {SETTING_NAME_BYTES} plain ASCII characters"
+        raise SettingNotSendableError.of(name, because=because)
+    return name.encode("ascii")
 
 
 def _shown(sent: Value, kept: Value) -> dict[str, str]:
