@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from rotorwright.settings.refits import FilterForm
 
 _SAME = 1e-6  # of a measure; what 32-bit settings may make of it
+_STEPS_TELL = 0.9  # of the deviation: with less than that left, the steps are worth a word
 _LOWEST_CUTOFF_HZ = 0.1  # where a book allows zero for "off": the lowest cutoff that is looked at
 
 
@@ -140,8 +141,8 @@ def _stick_words(found: StickRefit) -> str:
     if found.is_exact:
         return "that is the same curve, as far as 32-bit numbers can tell"
     price = ""
-    if found.unstepped_dps < 0.9 * found.deviation_dps:
-        price = f" (at most {shown_dps(found.unstepped_dps)} if the settings had no steps)"
+    if found.unstepped_dps < _STEPS_TELL * found.deviation_dps:
+        price = f"; without the steps of the settings it would be {shown_dps(found.unstepped_dps)}"
     return f"the rate of turn is {found.words}{price}"
 
 

@@ -200,7 +200,7 @@ class _Look:
             for name, ours, base in zip(decision.found, decision.ours, decision.base, strict=True)
         ]
         release = f"{self.sheet.family} {release_line(self.sheet.to_release)}".strip()
-        works = f"{release if self.sheet.to_release else 'The new release'} makes something else of such numbers."
+        works = f"{release if self.sheet.to_release else 'The new release'} works by another law."
         return f"You had set {' and '.join(parts)}. {works}"
 
     def shown(self, found: WorkedOut) -> str:

@@ -85,6 +85,8 @@ class StickRefit:
 
 def shown_dps(rate: float) -> str:
     """Return a rate with as many digits as a pilot could notice."""
+    if rate < 1e-3:
+        return "none"
     return f"{rate:.0f} deg/s" if rate >= 9.95 else f"{rate:.2g} deg/s"
 
 
