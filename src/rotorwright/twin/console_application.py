@@ -77,7 +77,7 @@ class ConsoleApplication:
     @property
     def wants(self) -> Wants | None:
         """What it asks for; do it when everything that `transmit` gives has left the line."""
-        return None if self._is_answering else self._wants
+        return self._wants
 
     def start(self, now_s: float) -> None:
         """Run from reset, and say so."""

@@ -11,6 +11,7 @@ from tests.unit.links.scripted_console import UNIQUE_ID, Rig
 from rotorwright.errors import RotorwrightError
 from rotorwright.links.console.errors import (
     AnswerCutError,
+    AnswerEndlessError,
     AnswerNotUnderstoodError,
     ConsoleFileMissingError,
     ConsoleIdentityError,
@@ -24,7 +25,7 @@ from rotorwright.links.console.errors import (
     NotInDialectError,
 )
 from rotorwright.links.console.link import ConsoleLink
-from rotorwright.links.console.spec import READINGS, TRIES
+from rotorwright.links.console.spec import LONGEST_ANSWER, READINGS, TRIES
 from rotorwright.links.errors import NoAnswerError, PortVanishedError
 from rotorwright.settings.dialects.changing import ValueNotPrintableError
 from rotorwright.settings.dialects.typed import ListedTwiceError, ListedValueError
@@ -160,11 +161,64 @@ def test_a_listing_that_was_cut_off_or_damaged_once_is_read_again(place: int) ->
         assert rig.texts() == ALL
 
 
-def test_a_line_lost_from_a_listing_is_noticed_by_another_reading() -> None:
+@pytest.mark.parametrize("reading", [1, 2])
+def test_a_line_lost_from_a_listing_is_noticed_by_another_reading(reading: int) -> None:
     rig = Rig()
-    rig.console.spoil = only("list", lambda answer: answer.replace(b"gain = 0.15\r\n", b""), times=1)
+
+    def lose(answer: bytes) -> bytes:
+        return answer.replace(b"gain = 0.15\r\n", b"") if rig.console.count("list") == reading else answer
+
+    rig.console.spoil = only("list", lose)
     assert rig.texts() == ALL
     assert rig.console.count("list") == 3
+
+
+def test_a_line_that_stops_for_a_while_after_the_sign_of_the_prompt_does_not_end_a_listing() -> None:
+    rig = Rig()
+
+    def in_pieces(line: str, answer: bytes) -> bytes:
+        if line != "list":
+            return answer
+        rig.wire.reply(0.01, b"# the prompt is $ ")
+        rig.wire.reply(1.0, b"and nothing else\r\n" + answer)
+        return b""
+
+    rig.console.spoil = in_pieces
+    assert rig.texts() == ALL
+
+
+def test_a_late_answer_to_an_earlier_greeting_is_no_answer_to_the_next_question() -> None:
+    rig = Rig()
+
+    def slowly(line: str, answer: bytes) -> bytes:
+        if line != "knock":
+            return answer
+        rig.wire.reply(1.05 if rig.console.count("knock") == 1 else 0.055, answer)  # when it was greeted again
+        return b""
+
+    rig.console.spoil = slowly
+    rig.link.wait_heartbeat()
+    assert rig.link.read_battery().volts == 11.5
+    assert rig.console.count("volts") == 1
+
+
+def test_what_came_unasked_is_no_answer() -> None:
+    rig = Rig()
+    rig.link.wait_heartbeat()
+    rig.wire.reply(0.5, b"99.9 V\r\n$ ")
+    rig.clock.sleep_s(1.0)
+    assert rig.link.read_battery().volts == 11.5
+
+
+def test_a_console_that_never_stops_is_given_up_once() -> None:
+    rig = Rig()
+    rig.link.wait_heartbeat()
+    for number in range(7000):
+        rig.wire.reply(number * 0.02, b"chatter\r\n")
+    with pytest.raises(AnswerEndlessError) as caught:
+        rig.link.read_settings()
+    assert rig.clock.now_s() < LONGEST_ANSWER.value + 10
+    assert has_four_answers(caught.value)
 
 
 def test_readings_whose_names_never_agree_are_an_error() -> None:

@@ -47,6 +47,25 @@ class AnswerCutError(LinkError):
         )
 
 
+class AnswerEndlessError(LinkError):
+    """What comes over the port never ends."""
+
+    id = "console.answer-endless"
+    retry_helps = False
+
+    @classmethod
+    def on(cls, port: str, *, count: int, after_s: float) -> AnswerEndlessError:
+        """Return the error for `port`: so many bytes came, and no end of the answer within `after_s`."""
+        return cls(
+            f"What comes over {port} does not end: {count} bytes, and no prompt or silence within {after_s:.0f} s.",
+            why="Something sends there all the time, or the prompt in the dialect is not this console's.",
+            state=_PERHAPS_DONE,
+            todo="Check the prompt in the dialect, and switch off what makes the console talk by itself.",
+            port=port,
+            bytes=count,
+        )
+
+
 class ListingUnsureError(LinkError):
     """Readings of the settings differ, so none of them can be trusted."""
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
+from rotorwright.links.console.errors import AnswerEndlessError
 from rotorwright.links.console.spec import ENTER_STEP, GREETED, LARGEST_ANSWER, LONGEST_ANSWER, PATIENCE, SETTLE
 from rotorwright.settings.dialects.form import BLANKS
 from rotorwright.settings.dialects.listing import split_lines
@@ -31,7 +32,6 @@ class End(StrEnum):
     QUIET = "with silence at the end of a line"
     NOTHING = "before it began"
     CUT = "with silence in the middle"
-    LONG = "because it went on too long"
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +122,7 @@ class Dialogue:
 
         Raises:
             LinkError: the port has gone.
+            AnswerEndlessError: it goes on and on.
         """
         buffer, ends = bytearray(), 0
         deadline = self.clock.now_s() + LONGEST_ANSWER.value
@@ -133,7 +134,7 @@ class Dialogue:
             if buffer.endswith(self._prompt) and self._is_prompt(buffer) and not settles:
                 break
             if self.clock.now_s() > deadline or len(buffer) > LARGEST_ANSWER.count:
-                return self._answer(bytes(buffer), sent, End.LONG)
+                raise AnswerEndlessError.on(self.wire.name, count=len(buffer), after_s=LONGEST_ANSWER.value)
         return self._answer(bytes(buffer), sent, self._end(buffer))
 
     def greet(self, *, timeout_s: float) -> tuple[bool, str]:
