@@ -18,7 +18,8 @@ if TYPE_CHECKING:
     from rotorwright.settings.decisions import Decision, Write
 
 a_search_takes_its_time = settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
-TOPS, BENDS, CUTS = st.integers(0, 2000), st.integers(0, 100), st.integers(0, 500)
+TOPS = st.integers(0, 2000) | st.just(600)
+BENDS, CUTS = st.integers(0, 100), st.integers(0, 500)
 ENTRIES = {"third": STICK, "fifth": FIFTH, "delay": DELAY}
 
 

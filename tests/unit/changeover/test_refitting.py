@@ -64,7 +64,7 @@ OLD = catalogue(
 NEW = catalogue(
     stepped("EXPO", FLOAT, 0.25, 0, 1, 0.01),
     stepped("FULL", UINT8, 60, 1, 200, None),
-    stepped("PASS", UINT16, 100, 0, 500, 1),
+    stepped("PASS", UINT16, 100, 0, 500, 5),
     setting("LOOP_RATE", UINT16, 4000, low=500, high=8000, unit="Hz"),
 )
 
