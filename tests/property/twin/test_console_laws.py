@@ -20,6 +20,22 @@ NUMBER_TYPES = st.sampled_from([each for each in SettingType if not each.is_text
 TEXTS = st.text(st.characters(exclude_categories=["Cs"]), max_size=40)
 
 
+TYPED = [
+    b"good day\r\n",
+    b"let PACE be ",
+    b"nan(0x7fc00000)\n",
+    b"with LAMP\n",
+    b"without ",
+    b"tell all\r",
+    b"show picture 999999999999999999999\n",
+    b"let picture 1 be \n",
+    b'let COUNT be "\n',
+    b"forget all\n",
+    b"keep it\n",
+    b"--",
+]
+
+
 def numbers(type_: SettingType) -> st.SearchStrategy[Value]:
     return st.integers(0, (1 << 8 * type_.size_bytes) - 1).map(lambda bits: Value(type_, bits))
 
@@ -105,3 +121,16 @@ def test_a_text_comes_back_as_it_is_or_is_refused_and_nothing_changes(text: str)
         assert all((refusal.what, refusal.why, refusal.state, refusal.todo))
         hurts = any(sign in text for sign in ("\n", "\r", "--")) or text != text.strip(" \t") or len(text) > 500
         assert hurts, "an ordinary text is taken"
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.lists(st.one_of(st.binary(max_size=30), st.sampled_from(TYPED)), max_size=12))
+def test_whatever_is_typed_the_console_goes_on_and_answers_the_next_line(typed: list[bytes]) -> None:
+    desk = Desk(greeted=False)
+    desk.heard()
+    for data in typed:
+        desk.type(data)
+    if desk.app.wants is None:
+        desk.type(b"\r\n")
+        desk.type(b"good day\r\n")
+        assert len(desk.say("tell all")) > 4
