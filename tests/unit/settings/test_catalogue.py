@@ -179,3 +179,58 @@ def test_a_setting_whose_numbers_do_not_fit_its_type_is_refused() -> None:
         Setting("A", SettingType.UINT8, default=Value.of(SettingType.INT8, 1))
     with pytest.raises(CatalogueError):
         Setting("A", FLOAT, default=Value(FLOAT, 0x7F800000))
+
+
+@pytest.mark.parametrize("text", ["", "Sandmartin", " two\nlines ", '"', "\u202e"])
+def test_the_default_of_a_text_is_a_json_string(text: str) -> None:
+    made = Catalogue({"A": Setting("A", SettingType.TEXT, default=Value.of_text(text))})
+    data = print_catalogue(made)
+    assert json.loads(data)["parameters"][0]["default"] == text
+    assert parse_catalogue(data) == made
+
+
+@pytest.mark.parametrize(
+    "more", ['"min": 1', '"max": 1', '"values": [{"value": 1, "description": "x"}]', '"bitmask": [{"index": 0}]']
+)
+def test_a_text_has_neither_range_nor_labels(more: str) -> None:
+    with pytest.raises(CatalogueError):
+        parse_catalogue(f'{{"version": 1, "parameters": [{{"name": "A", "type": "Text", {more}}}]}}'.encode())
+
+
+@pytest.mark.parametrize(
+    ("written", "meant"),
+    [
+        ("9007199254740993", 2**53 + 1),
+        ("9007199254740993.0", 2**53 + 1),
+        ("18446744073709551615.00", 2**64 - 1),
+        ("1.5e3", 1500),
+        ("0e999", 0),
+    ],
+)
+def test_a_64_bit_default_keeps_every_digit_however_it_is_written(written: str, meant: int) -> None:
+    data = f'{{"version": 1, "parameters": [{{"name": "A", "type": "Uint64", "default": {written}}}]}}'
+    assert parse_catalogue(data.encode())["A"].default == Value.of(SettingType.UINT64, meant)
+
+
+@pytest.mark.parametrize("written", ["1.5", "1e999999999", "1e99999999999999999999999999999", "1e-999999999", "2e19"])
+def test_a_number_that_is_not_whole_or_too_large_is_refused_at_once(written: str) -> None:
+    data = f'{{"version": 1, "parameters": [{{"name": "A", "type": "Uint64", "default": {written}}}]}}'
+    with pytest.raises(CatalogueError):
+        parse_catalogue(data.encode())
+
+
+@pytest.mark.parametrize(
+    ("text", "shown"),
+    [
+        ("", '""'),
+        ("plain words", "plain words"),
+        (" x", '" x"'),
+        ("a\nb", '"a\\nb"'),
+        ("\u202ex", '"\\u202ex"'),
+        ("\u0301x", '"\\u0301x"'),
+        ("é", "é"),
+    ],
+)
+def test_a_text_is_shown_so_that_nothing_of_it_is_missed(text: str, shown: str) -> None:
+    assert Setting("A", SettingType.TEXT, unit="").show(Value.of_text(text)) == shown
+    assert Value.of_text(text).shown == shown
