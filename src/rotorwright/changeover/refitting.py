@@ -163,6 +163,10 @@ def _writes(decision: Decision, found: WorkedOut) -> tuple[Write, ...]:
     return tuple(Write(name, value) for name, value in sorted(found.values.items()) if value != theirs.get(name))
 
 
+def _listed(parts: list[str]) -> str:
+    return " and ".join(filter(None, (", ".join(parts[:-1]), parts[-1])))
+
+
 def _why(note: Refit) -> str:
     why = note.why.strip().rstrip(".")
     return f" {why}." if why else ""
@@ -201,13 +205,13 @@ class _Look:
         ]
         release = f"{self.sheet.family} {release_line(self.sheet.to_release)}".strip()
         works = f"{release if self.sheet.to_release else 'The new release'} works by another law."
-        return f"You had set {' and '.join(parts)}. {works}"
+        return f"You had set {_listed(parts)}. {works}"
 
     def shown(self, found: WorkedOut) -> str:
         """Return the new values in words."""
         settings = self.new_catalogue
         assert settings is not None, "nothing is worked out without a catalogue"
-        return " and ".join(f"{name} {settings[name].show(value)}" for name, value in sorted(found.values.items()))
+        return _listed([f"{name} {settings[name].show(value)}" for name, value in sorted(found.values.items())])
 
     def _base_words(self, name: str, ours: Value, base: Value | None) -> str:
         if base is None:
