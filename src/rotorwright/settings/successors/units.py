@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import lru_cache
 from math import pi
 
 _MULTIPLE = re.compile(r"([0-9]+)([A-Za-z].*)\Z")
@@ -57,6 +58,7 @@ _UNITS: dict[str, _Unit] = {
 }
 
 
+@lru_cache(maxsize=4096)
 def factor(old: str, new: str) -> float | None:
     """Return how many of the `new` unit one `old` is, or nothing if they do not measure the same, or are unknown."""
     if old == new:
