@@ -33,16 +33,17 @@ from rotorwright.settings.notes import (
     Split,
     SplitPart,
 )
-from rotorwright.settings.values import SCHEMA_TYPES, SettingType, Value
+from rotorwright.settings.values import SettingType, Value
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-TYPES = st.sampled_from(SCHEMA_TYPES)
-WHOLE_TYPES = st.sampled_from([each for each in SCHEMA_TYPES if not each.is_float])
+TYPES = st.sampled_from(SettingType)
+WHOLE_TYPES = st.sampled_from([each for each in SettingType if each.is_whole])
 CLASSES = SettingClasses(board=("PIN_*",), calibration=("CAL_*",))
 LABELS = ("off", "slow", "fast", "odd", "Slow", "other")
 
+ODD_TEXTS = ("", "0", "12", "-1", "on", " ", "a\0b", "two\nlines", "\u202ex", "e\u0301", "nan(0x7fc00000)")
 ODD_FLOATS = (0x00000000, 0x80000000, 0x00000001, 0x7F800000, 0xFF800000, 0x7FC00000, 0x7F800001, 0x7F7FFFFF)
 
 
@@ -73,7 +74,10 @@ class World:
 
 @st.composite
 def values(draw: st.DrawFn, type_: SettingType) -> Value:
-    """Any value of a type, the odd floats often, small numbers often."""
+    """Any value of a type, the odd floats and texts often, small numbers often."""
+    if type_.is_text:
+        texts = st.text(st.characters(exclude_categories=["Cs"]), max_size=12)
+        return Value.of_text(draw(st.sampled_from(ODD_TEXTS) | texts))
     if type_.is_float:
         bits = st.integers(0, 2**32 - 1) | st.sampled_from(ODD_FLOATS)
         decimals = st.integers(-2000, 2000).map(lambda number: Value.of(type_, number / 100))
@@ -99,6 +103,8 @@ def settings_of_type(draw: st.DrawFn, name: str, type_: SettingType) -> Setting:
     low = high = None
     choices: tuple[Choice, ...] = ()
     bits: tuple[Choice, ...] = ()
+    if type_.is_text:
+        return Setting(name, type_, short="s", unit=unit, default=default)
     if shape == "range":
         low, high = sorted((draw(finite_values(type_)), draw(finite_values(type_))), key=lambda each: each.number)
     elif shape == "choices":
@@ -126,6 +132,8 @@ def found_values(draw: st.DrawFn, setting: Setting) -> Value:
     if setting.choices or setting.bits:
         numbers = [each.number for each in setting.choices] or list(range(setting.known_bits + 1))
         likely |= st.sampled_from(numbers).map(lambda number: Value.of(setting.type, number))
+    elif setting.type.is_text:
+        likely |= st.sampled_from(ODD_TEXTS).map(Value.of_text)
     else:
         likely |= st.integers(0, 20).map(lambda number: Value.of(setting.type, number))
     return draw(likely | likely | values(setting.type))
@@ -144,7 +152,7 @@ def successors(draw: st.DrawFn, name: str, type_: SettingType, came: Value | Non
 def _became(law: Law, old: Setting, type_: SettingType) -> Value | None:
     assert old.default is not None
     found = convert(old.default, law, type_).value
-    return found if found is not None and math.isfinite(found.number) else None
+    return found if found is not None and (found.type.is_text or math.isfinite(found.number)) else None
 
 
 @st.composite
@@ -317,7 +325,7 @@ def _lossless_scale(draw: st.DrawFn, world: World, number: int) -> None:
     divisors = st.sampled_from([1, 2, 7, 10, 60, 100, 1000])
     factor = Fraction(1, draw(divisors)) if is_float else Fraction(draw(st.integers(1, 1000)))
     offset = Fraction(0) if is_float else Fraction(draw(st.integers(-1000, 1000)))
-    type_ = SettingType.FLOAT if is_float else SettingType.INT32
+    type_ = SettingType.FLOAT if is_float else draw(st.sampled_from([SettingType.INT32, SettingType.INT64]))
     law = Linear(factor, offset)
     _put(world, [(name, default, ours)], [_free(name, _by(law, default, type_))], Convert(old=name, new=name, law=law))
 
@@ -333,12 +341,14 @@ def _lossless_relabel(draw: st.DrawFn, world: World, number: int) -> None:
 
 def _lossless_split(draw: st.DrawFn, world: World, number: int) -> None:
     name = f"SPL_{number}"
-    default, ours = (Value(SettingType.UINT16, draw(st.integers(0, 2**16 - 1))) for _ in range(2))
-    cuts = sorted(draw(st.sets(st.integers(1, 15), min_size=1, max_size=4)))
-    edges = [0, *cuts, 16]
+    type_ = draw(st.sampled_from([SettingType.UINT16, SettingType.UINT64]))
+    width = 8 * type_.size_bytes
+    default, ours = (Value(type_, draw(st.integers(0, 2**width - 1))) for _ in range(2))
+    cuts = sorted(draw(st.sets(st.integers(1, width - 1), min_size=1, max_size=4)))
+    edges = [0, *cuts, width]
     fields = [BitField(tuple(range(low, high))) for low, high in pairwise(edges)]
     into = tuple(SplitPart(f"{name}_{place}", each) for place, each in enumerate(fields))
-    new = [_free(part.new, _by(part.law, default, SettingType.UINT16)) for part in into]
+    new = [_free(part.new, _by(part.law, default, type_)) for part in into]
     _put(world, [(name, default, ours)], new, Split(old=name, into=into))
 
 
