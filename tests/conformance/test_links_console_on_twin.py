@@ -6,6 +6,7 @@ What the aircraft holds is read from its own memories, not over the link.
 from __future__ import annotations
 
 import math
+import random
 from functools import cache
 
 import pytest
@@ -306,6 +307,26 @@ def test_the_power_cut_in_a_save_is_an_error_and_leaves_the_old_settings_or_the_
     bench.aircraft.power_on(bench.clock.now_s())
     is_saved = operation == -1 and moment is CutMoment.AFTER
     assert bench.link().read_settings() == AS_DELIVERED | ({name: wanted} if is_saved else {})
+
+
+@pytest.mark.parametrize("moment", list(CutMoment))
+def test_the_power_cut_while_characters_are_written_is_an_error_and_the_rest_can_be_written_later(
+    moment: CutMoment,
+) -> None:
+    bench = Bench(FaultPlan(power_cut=PowerCut(100, moment, MemoryKind.DISPLAY)), baud=921_600)
+    bench.aircraft.plug_battery(bench.clock.now_s())
+    wanted = random.Random("display").randbytes(256 * 64)
+    with pytest.raises(LinkError):
+        bench.link().write_file(DISPLAY, wanted)
+    assert bench.aircraft.condition.cut_happened
+    bench.aircraft.arm(FaultPlan())
+    bench.aircraft.power_on(bench.clock.now_s())
+    there = parse_characters(bench.link().read_file(DISPLAY))
+    missing = differing_characters(there, parse_characters(wanted))
+    assert missing == tuple(range(100 if moment is CutMoment.AFTER else 99, 256))
+    bench.link().write_file(DISPLAY, wanted)
+    there = parse_characters(bench.link().read_file(DISPLAY))
+    assert differing_characters(there, parse_characters(wanted)) == ()
 
 
 @cache
