@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 from functools import lru_cache
+from itertools import pairwise
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
@@ -20,6 +21,7 @@ from rotorwright.hangar.book_parts import BOOK_FILE, BookParts, open_parts
 from rotorwright.hangar.errors import BookFormError, NewerBookError
 from rotorwright.settings.catalogue import parse_catalogue
 from rotorwright.settings.classes import parse_classes
+from rotorwright.settings.composing import compose_notes
 from rotorwright.settings.constraints import parse_constraints
 from rotorwright.settings.notes import parse_notes
 from rotorwright.settings.structured import DataFaultError, Table, likely, read_toml
@@ -47,6 +49,10 @@ _read_catalogue = lru_cache(maxsize=8)(parse_catalogue)
 _read_notes = lru_cache(maxsize=8)(parse_notes)
 _read_classes = lru_cache(maxsize=8)(parse_classes)
 _read_constraints = lru_cache(maxsize=8)(parse_constraints)
+
+# Composed notes by what they were composed of, which is kept beside them so that its identity stays its own.
+_COMPOSED: dict[tuple[int, ...], tuple[ChangeNotes, object]] = {}
+_MOST_COMPOSED = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +99,44 @@ class ReleaseBook:
 
     def notes(self, from_release: str, to_release: str) -> ChangeNotes | None:
         """Return the change notes between two release lines.
+
+        Where the book has no notes for just these two, those of the releases between are composed, in the order of the
+        book, if none of them is missing.
+
+        Raises:
+            NotesError: the part is there but cannot be read.
+            BookFormError: it is about another family or other releases than its place says.
+        """
+        direct = self.own_notes(from_release, to_release)
+        if direct is not None:
+            return direct
+        return self._composed_notes(from_release, to_release)
+
+    def _composed_notes(self, from_release: str, to_release: str) -> ChangeNotes | None:
+        names = [release.name for release in self.releases]
+        if from_release not in names or to_release not in names:
+            return None
+        lines = names[names.index(from_release) : names.index(to_release) + 1]
+        steps = [self.own_notes(old, new) for old, new in pairwise(lines)]
+        found = [step for step in steps if step is not None]
+        if len(found) < 2 or len(found) < len(steps):
+            return None
+        composed = found[0]
+        for place, step in enumerate(found[1:], 1):
+            composed = _compose(composed, step, self._catalogues(lines[0], *lines[place : place + 2]))
+        return composed
+
+    def _catalogues(self, *lines: str) -> tuple[tuple[Catalogue, Catalogue, Catalogue], ...]:
+        """Return the catalogues of three releases, for each board that has all three."""
+        found = []
+        for board in self.boards:
+            first, between, last = (self.catalogue(line, board.name) for line in lines)
+            if first is not None and between is not None and last is not None:
+                found.append((first, between, last))
+        return tuple(found)
+
+    def own_notes(self, from_release: str, to_release: str) -> ChangeNotes | None:
+        """Return the change notes that the book has for just these two release lines.
 
         Raises:
             NotesError: the part is there but cannot be read.
@@ -281,6 +325,20 @@ def _refuse_doubled(names: Iterable[str], what: str) -> None:
         if name in seen:
             raise DataFaultError(f"two of them answer to the name {name!r}", where=f"the {what} tables")
         seen.add(name)
+
+
+def _compose(
+    first: ChangeNotes, second: ChangeNotes, catalogues: tuple[tuple[Catalogue, Catalogue, Catalogue], ...]
+) -> ChangeNotes:
+    """Compose notes once for the same notes and catalogues, which are parsed once for the same content."""
+    key = (id(first), id(second), *(id(each) for three in catalogues for each in three))
+    known = _COMPOSED.get(key)
+    if known is None:
+        known = (compose_notes(first, second, catalogues), (first, second, catalogues))
+        if len(_COMPOSED) >= _MOST_COMPOSED:
+            _COMPOSED.clear()
+        _COMPOSED[key] = known
+    return known[0]
 
 
 def _catalogue(data: bytes, source: str) -> Catalogue:

@@ -126,7 +126,9 @@ def _expression(name: str, law: Law) -> str:
 
 
 def _number(number: Fraction) -> str:
-    return f"({number.numerator} / {number.denominator})" if number.denominator > 1 else f"({number.numerator})"
+    if number.denominator > 1:
+        return f"({number.numerator} / {number.denominator})"
+    return str(number.numerator) if number >= 0 else f"({number.numerator})"
 
 
 def _put(text: str, names: Mapping[str, str]) -> str:

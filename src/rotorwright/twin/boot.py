@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from rotorwright.firmware.mcu import Microcontroller
 
 FAMILY = "Thornbill"
-_KNOWN_RELEASE = re.compile(r"(5\.2|6\.0)\.[0-9]{1,2}")
+_KNOWN_RELEASE = re.compile(r"(5\.2|6\.0|6\.1)\.[0-9]{1,2}")
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,7 +23,7 @@ from rotorwright.twin.thornbill.images import (
 if TYPE_CHECKING:
     from pathlib import Path
 
-ALL = [(release, board) for release in ("5.2", "6.0") for board in ("C405", "H7")]
+ALL = [(release, board) for release in ("5.2", "6.0", "6.1") for board in ("C405", "H7")]
 PARTS = {"C405": "STM32F405xG", "H7": "STM32H743xI"}
 
 
@@ -122,6 +122,8 @@ def test_the_demo_files_read_back_as_the_images(tmp_path: Path) -> None:
         "thornbill-5.2-corvane-one.hex",
         "thornbill-6.0-corvane-c405.hex",
         "thornbill-6.0-corvane-h7.hex",
+        "thornbill-6.1-corvane-c405.hex",
+        "thornbill-6.1-corvane-h7.hex",
     ]
     for key, name in DEMO_FILE_NAMES.items():
         assert read_intel_hex(paths[name].read_bytes(), name=name) == build_image(*key)

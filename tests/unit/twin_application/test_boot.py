@@ -45,6 +45,8 @@ def resealed(**changes: str) -> bytes:
         ("5.2", "C405", "5.2.0", "Corvane One", C405),
         ("6.0", "C405", "6.0.0", "Corvane C405", C405),
         ("6.0", "H7", "6.0.0", "Corvane H7", H7),
+        ("6.1", "C405", "6.1.0", "Corvane C405", C405),
+        ("6.1", "H7", "6.1.0", "Corvane H7", H7),
     ],
 )
 def test_a_whole_image_of_a_known_release_starts(line: str, key: str, release: str, board: str, mcu: object) -> None:
@@ -85,7 +87,7 @@ def test_what_lies_beyond_the_image_does_not_matter() -> None:
     "changes",
     [
         {"release": "5.1.0"},
-        {"release": "6.1.0"},
+        {"release": "6.2.0"},
         {"release": "5.2"},
         {"release": "5.2.x"},
         {"release": "5.20.0"},

@@ -11,6 +11,7 @@ from rotorwright.twin.thornbill.images import build_image
 from rotorwright.twin.thornbill.release import (
     FAMILY,
     RELEASES,
+    STEPS,
     catalogue,
     change_notes_text,
     characters,
@@ -28,6 +29,7 @@ BOOK_VERSION = 1
 _SUMMARIES = {
     "5.2": "The last release for the board names of the first series.",
     "6.0": "New names and units for many settings, more display elements, ten task slots. Settings do not survive.",
+    "6.1": "Another law for the stick curves, a few new names and units. Settings do not survive.",
 }
 _MAKERS_PAGE = (11,)  # the last sector of the Corvane C405 holds the maker's own data
 
@@ -45,7 +47,7 @@ def boards() -> tuple[Board, ...]:
         Board(
             name="Corvane H7",
             mcu="STM32H743xI",
-            image_sha256={"6.0": build_image("6.0", "H7").sha256},
+            image_sha256={release: build_image(release, "H7").sha256 for release in RELEASES[1:]},
         ),
     )
 
@@ -56,8 +58,9 @@ def book_files() -> dict[str, bytes]:
     for release in RELEASES:
         files[f"catalogues/{release}/corvane-c405.json"] = print_catalogue(catalogue(release, "C405"))
         files[f"display/{release}.bin"] = characters(release)
-    files["notes/5.2-to-6.0.toml"] = change_notes_text().encode()
-    files["constraints/6.0.toml"] = constraints_text("6.0").encode()
+    for old, new in STEPS:
+        files[f"notes/{old}-to-{new}.toml"] = change_notes_text(old, new).encode()
+        files[f"constraints/{new}.toml"] = constraints_text(new).encode()
     files["classes.toml"] = classes_text().encode()
     return files
 

@@ -33,6 +33,8 @@ DEMO_FILE_NAMES = {
     ("5.2", "C405"): "thornbill-5.2-corvane-one.hex",
     ("6.0", "C405"): "thornbill-6.0-corvane-c405.hex",
     ("6.0", "H7"): "thornbill-6.0-corvane-h7.hex",
+    ("6.1", "C405"): "thornbill-6.1-corvane-c405.hex",
+    ("6.1", "H7"): "thornbill-6.1-corvane-h7.hex",
 }
 """The files that `write_demo_images` writes, by release and board key."""
 
@@ -63,10 +65,13 @@ _PARTS = {
 _BOARD_NAMES = {
     ("5.2", "C405"): "Corvane One",
     ("6.0", "C405"): "Corvane C405",
+    ("6.1", "C405"): "Corvane C405",
     ("5.2", "H7"): "Corvane H7",
     ("6.0", "H7"): "Corvane H7",
+    ("6.1", "H7"): "Corvane H7",
 }
-_DEFAULT_SIZES_BYTES = {"5.2": 429_316, "6.0": 450_548}  # neither a whole number of sectors nor of transfer blocks
+# None of them is a whole number of sectors or of transfer blocks.
+_DEFAULT_SIZES_BYTES = {"5.2": 429_316, "6.0": 450_548, "6.1": 454_804}
 
 # Assembled by hand from the Thumb encodings of DDI 0403 (A7.7). Offsets in bytes from the label `reset`.
 _START_UP = (
@@ -114,10 +119,11 @@ _HIGH_TABLE = bytes(_HIGH_BYTES[value * len(_HIGH_BYTES) // 256] for value in ra
 
 @lru_cache(maxsize=16)
 def build_image(release: str, board: str, *, size_bytes: int | None = None) -> Image:
-    """Return the image of release line `release` ("5.2", "6.0") for board key `board` ("C405", "H7").
+    """Return the image of release line `release` ("5.2", "6.0", "6.1") for board key `board` ("C405", "H7").
 
-    It is one segment of `size_bytes` from the start of the flash (about 420 KiB for 5.2 and 440 KiB for 6.0 if not
-    given; tests take small ones), a multiple of 4, and never reaches the maker's page. Same arguments, same bytes.
+    It is one segment of `size_bytes` from the start of the flash (about 420 KiB for 5.2 and 440 KiB for the
+    others if not given; tests take small ones), a multiple of 4, and never reaches the maker's page. Same arguments,
+    same bytes.
 
     Raises:
         DemoImageError: no such release or board, or a size outside `SMALLEST_SIZE_BYTES` to `LARGEST_SIZE_BYTES`.

@@ -1,4 +1,4 @@
-"""What Thornbill 5.2 and 6.0 know to set, with each board's own defaults, and what the demo aircraft holds.
+"""What Thornbill 5.2, 6.0 and 6.1 know to set, with each board's own defaults, and what the demo aircraft holds.
 
 The data are files beside this module: `settings-<release>.csv`, one setting a row, and `customised.csv`, what a careful
 owner changed on a Sandmartin 5 with a Corvane One. A cell of the column `default_c405` is the default on that board
@@ -11,6 +11,7 @@ import csv
 import io
 from functools import cache
 from importlib import resources
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from rotorwright.errors import SettingsError
@@ -22,7 +23,9 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
 FAMILY = "Thornbill"
-RELEASES = ("5.2", "6.0")
+RELEASES = ("5.2", "6.0", "6.1")
+STEPS = tuple(pairwise(RELEASES))
+"""Which releases the change notes lead between."""
 BOARD_KEYS = ("C405", "H7")
 
 
@@ -34,7 +37,7 @@ class DemoReleaseError(SettingsError):
 
 @cache
 def catalogue(release: str, board: str = "C405") -> Catalogue:
-    """Return what release line `release` ("5.2", "6.0") knows to set on board key `board` ("C405", "H7").
+    """Return what release line `release` ("5.2", "6.0", "6.1") knows to set on board key `board` ("C405", "H7").
 
     Raises:
         DemoReleaseError: no such release or board.
@@ -66,9 +69,9 @@ def customised_settings() -> dict[str, Value]:
     return {row["name"]: Value.parse(known[row["name"]].type, row["value"]) for row in rows}
 
 
-def change_notes_text() -> str:
-    """Return the change notes from 5.2 to 6.0 as TOML text."""
-    return read_text("notes/5.2-to-6.0.toml")
+def change_notes_text(old: str = "5.2", new: str = "6.0") -> str:
+    """Return the change notes from one release line to the next as TOML text."""
+    return read_text(f"notes/{old}-to-{new}.toml")
 
 
 def classes_text() -> str:
