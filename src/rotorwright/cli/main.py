@@ -455,6 +455,20 @@ def dialect_check(
     raise typer.Exit(check(dialect, file, as_json))
 
 
+book_app = typer.Typer(help="Release books: what a firmware family knows of its releases.", no_args_is_help=True)
+app.add_typer(book_app, name="book")
+
+
+@book_app.command("check")
+def book_check(
+    path: Annotated[Path, typer.Argument(help="A release book: a folder or a zip.")], *, as_json: JsonOption = False
+) -> None:
+    """Check a release book: its notes against its catalogues, its classes and constraints."""
+    from rotorwright.cli.book import check
+
+    raise typer.Exit(check(path, as_json=as_json))
+
+
 defaults_app = typer.Typer(invoke_without_command=True)
 InnerHangarOption = Annotated[  # the variable is read once, outside: a folder named before the command goes before it
     Path | None, typer.Option("--hangar", help="Folder where aircraft and changeovers are kept.")
