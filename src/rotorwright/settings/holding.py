@@ -7,6 +7,7 @@ by nobody, because nothing of ours can mend it.
 from __future__ import annotations
 
 import math
+from collections import ChainMap
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
@@ -52,7 +53,7 @@ class _World:
     constraints: tuple[Constraint, ...]
     catalogue: Catalogue | None
     defaults: Mapping[str, Value]
-    result: Mapping[str, Value]
+    result: dict[str, Value]
 
     def show(self, name: str, value: Value) -> str:
         setting = self.catalogue.get(name) if self.catalogue else None
@@ -96,7 +97,8 @@ def broken_by_decisions(
     """
     world = _World(tuple(constraints), new_catalogue, new_defaults, _result(sheet.decisions, new_defaults))
     broken = _decided(broken_constraints(world.constraints, world.result, show=world.show), sheet.decisions)
-    return tuple(each for each in broken if _is_news(each, sheet.decisions))
+    writing = _writers(sheet.decisions)
+    return tuple(each for each in broken if _is_news(each, writing))
 
 
 def ask_again(
@@ -138,25 +140,35 @@ def _writes_into(decision: Decision, constraint: Constraint) -> bool:
     return any(write.name in names for write in decision.writes_in_force)
 
 
-def _is_news(broken: Broken, decisions: Sequence[Decision]) -> bool:
-    writers = [each for each in decisions if _writes_into(each, broken.constraint)]
+def _writers(decisions: Sequence[Decision]) -> list[Decision]:
+    return [each for each in decisions if each.writes_in_force]
+
+
+def _is_news(broken: Broken, writing: Sequence[Decision]) -> bool:
+    writers = [each for each in writing if _writes_into(each, broken.constraint)]
     agreed = any(each.rule == Rule.CONSTRAINT_BROKEN and broken.words in each.reason for each in writers)
     return bool(writers) and not agreed
 
 
 def _told(broken: tuple[Broken, ...], decisions: Sequence[Decision]) -> tuple[str, ...]:
-    alone = [each for each in broken if not any(_writes_into(one, each.constraint) for one in decisions)]
+    written = {write.name for each in decisions for write in each.writes_in_force}
+    alone = [each for each in broken if written.isdisjoint(all_names(each.constraint))]
     return tuple(f"The new defaults break this by themselves: {each.words}" for each in alone)
 
 
 def _hold(world: _World, decisions: Sequence[Decision], broken: tuple[Broken, ...]) -> list[Decision]:
-    return [
-        _held(world, each, mine) if (mine := [one for one in broken if _writes_into(each, one.constraint)]) else each
-        for each in decisions
-    ]
+    if not broken:
+        return list(decisions)
+    involved = {name for each in broken for name in all_names(each.constraint)}
+    return [each if involved.isdisjoint(_written(each)) else _held(world, each, broken) for each in decisions]
 
 
-def _held(world: _World, decision: Decision, broken: list[Broken]) -> Decision:
+def _written(decision: Decision) -> set[str]:
+    return {write.name for write in decision.writes_in_force}
+
+
+def _held(world: _World, decision: Decision, all_broken: tuple[Broken, ...]) -> Decision:
+    broken = [each for each in all_broken if _writes_into(decision, each.constraint)]
     told = " ".join(each.words for each in broken)
     before = decision.reason.removesuffix(" Please decide.")
     return replace(
@@ -191,13 +203,14 @@ def _default_words(world: _World, name: str) -> str:
 def _fitting(world: _World, decision: Decision, broken: list[Broken]) -> Option | None:
     """Return the option that changes one written value as little as possible so that everything holds."""
     involved = {name for each in broken for name in all_names(each.constraint)}
+    looking = [each for each in world.constraints if _writes_into(decision, each)]
     best: tuple[Fraction, str, Value] | None = None
     for write in decision.writes_in_force:
         if write.name not in involved:
             continue
         for value in _candidates(world, write, broken):
             distance = _distance(write.value, value)
-            if distance is None or not _mends(world, write.name, value):
+            if distance is None or not _mends(world, write.name, value, looking):
                 continue
             if best is None or (distance, write.name) < best[:2]:
                 best = (distance, write.name, value)
@@ -208,12 +221,12 @@ def _fitting(world: _World, decision: Decision, broken: list[Broken]) -> Option 
     return Option(NEAREST_FITTING, f"The nearest that goes together: {_shown(world, changed)}", changed)
 
 
-def _mends(world: _World, name: str, value: Value) -> bool:
-    """Answer whether with this value the constraints that look at the setting hold, and it is one to be written."""
+def _mends(world: _World, name: str, value: Value, looking: list[Constraint]) -> bool:
+    """Answer whether with this value all constraints of `looking` hold, and whether it is one to be written."""
     if value == world.defaults.get(name) or world.refuses(name, value):
         return False
-    mended = {**world.result, name: value}
-    return not any(is_broken(each, mended) for each in world.constraints if name in all_names(each))
+    mended = ChainMap({name: value}, world.result)
+    return not any(is_broken(each, mended) for each in looking)
 
 
 def _distance(old: Value, new: Value) -> Fraction | None:
