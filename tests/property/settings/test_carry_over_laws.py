@@ -40,6 +40,7 @@ def some_knowledge(inputs: CarryOverInputs, missing: frozenset[str]) -> CarryOve
 
 
 MISSING = st.frozensets(st.sampled_from(["old_catalogue", "new_catalogue", "notes", "classes", "defaults"]))
+MISSING_BUT_DEFAULTS = MISSING.map(lambda missing: missing - {"defaults"})
 
 
 def decide_all(sheet: CarryOverSheet, seed: int) -> CarryOverSheet:
@@ -148,9 +149,9 @@ def test_the_order_of_deciding_does_not_matter(world: World, seed: int, other: i
 
 
 @slow_is_fine
-@given(worlds(), st.integers(), st.booleans())
-def test_a_second_run_changes_nothing(world: World, seed: int, same_aircraft: bool) -> None:
-    inputs = world.inputs(same_aircraft=same_aircraft)
+@given(worlds(), st.integers(), st.booleans(), MISSING_BUT_DEFAULTS)
+def test_a_second_run_changes_nothing(world: World, seed: int, same_aircraft: bool, missing: frozenset[str]) -> None:
+    inputs = some_knowledge(world.inputs(same_aircraft=same_aircraft), missing)
     left = decide_all(carry_over(inputs), seed).expected_settings(inputs.new_defaults)
     again = carry_over(
         CarryOverInputs(
@@ -185,9 +186,11 @@ def test_the_same_release_to_itself_is_the_identity(world: World, knows_the_cata
 
 
 @slow_is_fine
-@given(worlds())
-def test_where_nobody_changed_anything_the_new_defaults_stand_and_nobody_is_asked(world: World) -> None:
-    inputs = world.inputs()
+@given(worlds(), MISSING_BUT_DEFAULTS)
+def test_where_nobody_changed_anything_the_new_defaults_stand_and_nobody_is_asked(
+    world: World, missing: frozenset[str]
+) -> None:
+    inputs = some_knowledge(world.inputs(), missing)
     untouched = {name: inputs.old_defaults[name] for name in world.found}
     sheet = carry_over(replace(inputs, ours=snapshot(untouched)))
     assert sheet.held == ()
@@ -196,15 +199,15 @@ def test_where_nobody_changed_anything_the_new_defaults_stand_and_nobody_is_aske
 
 
 @slow_is_fine
-@given(worlds(), st.integers(0, 2**32))
-def test_where_only_the_aircraft_changed_its_values_stand(world: World, seed: int) -> None:
+@given(worlds(), st.integers(0, 2**32), MISSING_BUT_DEFAULTS)
+def test_where_only_the_aircraft_changed_its_values_stand(world: World, seed: int, missing: frozenset[str]) -> None:
     """The new release is the old one with other settings beside it, so nothing else can have changed."""
     old = Catalogue(world.old)
     allowed = {name: each for name, each in world.found.items() if old[name].refusal(each) is None}
     allowed = {name: each for name, each in allowed.items() if not old[name].volatile}
     more = Catalogue(world.old | {f"MORE_{seed}": replace(each, name=f"MORE_{seed}") for each in world.new.values()})
     inputs = replace(world.inputs(classes=None), ours=snapshot(allowed), new_defaults=more.defaults, new_catalogue=more)
-    sheet = carry_over(replace(inputs, notes=None, old_catalogue=old))
+    sheet = carry_over(some_knowledge(replace(inputs, notes=None, old_catalogue=old), missing))
     assert sheet.held == ()
     expected = sheet.expected_settings(more.defaults)
     assert {name: expected[name] for name in allowed} == allowed
