@@ -7,7 +7,7 @@ anew from these alone, as after a cut of the power or the end of a process.
 from __future__ import annotations
 
 import shutil
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -30,6 +30,7 @@ from rotorwright.hangar.defaults_library import DefaultsLibrary
 from rotorwright.hangar.store import Hangar
 from rotorwright.links.wire import LineSettings
 from rotorwright.settings.dialects.dialect_file import parse_dialect
+from rotorwright.settings.dialects.shipped import thornbill_console_file
 from rotorwright.twin.application_start import start_from_flash
 from rotorwright.twin.assembly import Circumstances, MemoryBytes, build_aircraft
 from rotorwright.twin.clock import VirtualClock
@@ -175,6 +176,11 @@ class VirtualBench:
         self.has_library = False
         self.answers: Callable[[Decision], Answer] | None = None
         self.changeover_id = ""
+
+    def speak_by_console(self) -> None:
+        """Let the firmware speak by its text console from now on, and the tool with it."""
+        self.papers = replace(self.papers, console=True)
+        self.dialect = thornbill_console_file()
 
     def copy(self, folder: Path) -> VirtualBench:
         """Return a bench in `folder` that stands exactly where this one stands."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
 from tempfile import mkdtemp
@@ -10,6 +11,14 @@ from tests.virtual_bench import VirtualBench
 
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.gates import Gate, NotConfirmedError
+from rotorwright.changeover.state import fold
+from rotorwright.cli.demo_owner import KnowingOwner
+from rotorwright.cli.demo_person import usual_choice
+from rotorwright.hangar.store import Hangar
+from rotorwright.settings.sheet import CarryOverSheet, parse_sheet
+from rotorwright.settings.values import Value
+from rotorwright.twin.kept_memory import KeptMemory, MemoryKind
+from rotorwright.twin.settings_memory import load_settings
 
 SMALL_BYTES = 36 * 1024
 
@@ -19,6 +28,31 @@ def _fresh() -> VirtualBench:
     bench = VirtualBench(Path(mkdtemp(prefix="rotorwright-bookless-")), size_bytes=SMALL_BYTES)
     bench.book = None
     return bench
+
+
+@cache
+def with_book() -> VirtualBench:
+    """Return a bench after a job with the release book, its held lines decided as a careful owner does."""
+    bench = VirtualBench(Path(mkdtemp(prefix="rotorwright-booked-")), size_bytes=SMALL_BYTES)
+    bench.answers = usual_choice
+    assert bench.run().error is None
+    return bench
+
+
+def truth() -> CarryOverSheet:
+    """Return what the release book makes of the settings of the demo aircraft."""
+    bench = with_book()
+    kept = fold(bench.events()).sheet
+    assert kept is not None
+    with Hangar.open(bench.folder / "hangar") as hangar:
+        return parse_sheet(hangar.fetch(bench.changeover_id, kept), source=kept.name)
+
+
+def settings_of(bench: VirtualBench) -> Mapping[str, Value]:
+    """Return what the aircraft has in its settings memory."""
+    stored = load_settings(KeptMemory(MemoryKind.SETTINGS, bench.memories.settings))
+    assert stored is not None
+    return stored.settings
 
 
 def _kinds(bench: VirtualBench) -> list[str]:
@@ -37,6 +71,53 @@ def test_the_job_ends_signed_without_a_book(tmp_path: Path) -> None:
         kinds.index(EventKind.DEFAULTS_READ) < kinds.index(EventKind.SHEET_MADE) < kinds.index(EventKind.PLAN_ACCEPTED)
     )
     assert EventKind.OLD_DEFAULTS_WANTED not in kinds  # its own catalogue tells them: no reset is needed
+
+
+def test_with_an_owner_who_knows_the_aircraft_is_the_same_as_with_a_book(tmp_path: Path) -> None:
+    bench = _fresh().copy(tmp_path)
+    bench.answers = KnowingOwner(truth()).answer
+    run = bench.run()
+    assert run.error is None, run.error
+    now, with_a_book = settings_of(bench), settings_of(with_book())
+    differing = [name for name in with_a_book if now[name] != with_a_book[name]]
+    # Without a book nobody knows that this one belongs to the board, so what its owner had set is kept.
+    assert differing == ["PIN_CAMERA"]
+    assert now["PIN_CAMERA"] == settings_of(_fresh())["PIN_CAMERA"]
+
+
+def test_by_console_without_a_book_the_defaults_are_learnt_by_a_reset_and_the_job_ends_signed(tmp_path: Path) -> None:
+    bench = _fresh().copy(tmp_path)
+    bench.speak_by_console()
+    run = bench.run()
+    assert run.error is None, run.error
+    assert run.state is not None
+    assert run.state.signed_by == "tester"
+    kinds = _kinds(bench)
+    assert kinds.index(EventKind.SNAPSHOT_SAVED) < kinds.index(EventKind.OLD_DEFAULTS_WANTED)
+    assert kinds.index(EventKind.OLD_DEFAULTS_KNOWN) < kinds.index(EventKind.ERASE_ALLOWED)
+    # Nobody knows which values the new release allows: what it does not take comes back to the person.
+    assert EventKind.SETTINGS_REFUSED in kinds
+    assert kinds.count(EventKind.PLAN_ACCEPTED) == 2
+
+
+def test_by_console_without_a_book_an_owner_who_knows_gets_the_same_aircraft(tmp_path: Path) -> None:
+    bench = _fresh().copy(tmp_path)
+    bench.speak_by_console()
+    bench.answers = KnowingOwner(truth()).answer
+    run = bench.run()
+    assert run.error is None, run.error
+    now, with_a_book = settings_of(bench), settings_of(with_book())
+    assert [name for name in with_a_book if now[name] != with_a_book[name]] == ["PIN_CAMERA"]
+
+
+def test_by_console_with_a_book_the_aircraft_is_the_very_same_as_by_messages(tmp_path: Path) -> None:
+    bench = VirtualBench(tmp_path, size_bytes=SMALL_BYTES)
+    bench.answers = usual_choice
+    bench.speak_by_console()
+    run = bench.run()
+    assert run.error is None, run.error
+    assert settings_of(bench) == settings_of(with_book())
+    assert bytes(bench.memories.display) == bytes(with_book().memories.display)
 
 
 def test_nothing_is_written_unless_a_person_vouches_for_an_image_that_nobody_can_be_sure_of(tmp_path: Path) -> None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from rotorwright.changeover.errors import SettingsNotAsPlannedError
 from rotorwright.changeover.workshop import AFTER_RESTART_S, Workshop
-from rotorwright.errors import LinkError, ProtocolError
+from rotorwright.errors import LinkError, ProtocolError, SettingsError
 from rotorwright.settings.decisions import Write
 from rotorwright.settings.outcomes import Outcome, outcome
 from rotorwright.settings.snapshot import Snapshot
@@ -115,7 +115,7 @@ def is_taken(link: ApplicationLink, write: Write) -> bool:
     """
     try:
         link.write_setting(write.name, write.value)
-    except ProtocolError:
+    except (ProtocolError, SettingsError):  # refused, or no line of this console can say it
         return False
     except LinkError as silence:
         try:
@@ -150,7 +150,7 @@ def differences(found: Mapping[str, Value], expected: Mapping[str, Value]) -> tu
 
 def _not_as_planned(left: tuple[Outcome, ...]) -> SettingsNotAsPlannedError:
     several = f"{len(left)} settings are" if len(left) > 1 else "One setting is"
-    return SettingsNotAsPlannedError(
+    error = SettingsNotAsPlannedError(
         f"{several} not as planned after the restart. {'; '.join(each.words for each in left)}.",
         why="The aircraft does not allow these values, or its memory did not keep them.",
         state="All other settings stand as planned. The saved settings are safe in the hangar.",
@@ -158,3 +158,5 @@ def _not_as_planned(left: tuple[Outcome, ...]) -> SettingsNotAsPlannedError:
         names=", ".join(each.name for each in left),
         outcomes="; ".join(each.words for each in left),
     )
+    error.left = left
+    return error

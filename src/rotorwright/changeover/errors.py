@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from rotorwright.errors import Blame, ImageError, LinkError, ProtocolError, WorkflowError
+
+if TYPE_CHECKING:
+    from rotorwright.settings.outcomes import Outcome
 
 
 class SnapshotReadsDifferError(ProtocolError):
@@ -77,6 +82,8 @@ class SettingsNotAsPlannedError(ProtocolError):
 
     id = "changeover.settings-differ"
     retry_helps = True
+    left: tuple[Outcome, ...] = ()
+    """What became of each, where they were just written."""
 
 
 class DisplayNotWrittenError(ProtocolError):

@@ -37,6 +37,7 @@ class EventKind(StrEnum):
     DISPLAY_WANTED = "display-wanted"
     DISPLAY_VERIFIED = "display-verified"
     SETTINGS_WANTED = "settings-wanted"
+    SETTINGS_REFUSED = "settings-refused"
     SETTINGS_VERIFIED = "settings-verified"
     CHECK_PROVED = "check-proved"
     SIGNED = "signed"
@@ -76,6 +77,7 @@ WORDS: dict[EventKind, str] = {
     EventKind.DISPLAY_WANTED: "Allowed to write the display characters",
     EventKind.DISPLAY_VERIFIED: "Display characters read back and equal",
     EventKind.SETTINGS_WANTED: "Allowed to write the settings of the sheet",
+    EventKind.SETTINGS_REFUSED: "The aircraft did not take some values as they were sent; a person decides them",
     EventKind.SETTINGS_VERIFIED: "Settings read back after a restart and equal to the plan",
     EventKind.CHECK_PROVED: "Bench check proved",
     EventKind.SIGNED: "Signed off",

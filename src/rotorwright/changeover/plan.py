@@ -39,6 +39,7 @@ from rotorwright.settings.decisions import BY_HAND, Decision, Option
 from rotorwright.settings.holding import ask_again
 from rotorwright.settings.identity import Identity, release_line
 from rotorwright.settings.policies import Policy
+from rotorwright.settings.refused import hold_refused
 from rotorwright.settings.sheet import CarryOverSheet, parse_sheet, print_sheet
 
 if TYPE_CHECKING:
@@ -231,7 +232,7 @@ def planned_sheet(
     received, release = shop.state.received, shop.state.expected_release
     assert received is not None
     book = shop.book()
-    return carry_over(
+    sheet = carry_over(
         CarryOverInputs(
             ours=as_found(shop),
             old_defaults=old_defaults(shop),
@@ -246,6 +247,7 @@ def planned_sheet(
             policy=Policy.parse(shop.state.policy),
         )
     )
+    return hold_refused(sheet, shop.state.refusals)
 
 
 def keep_sheet(shop: Workshop, sheet: CarryOverSheet, kind: EventKind, **more: JsonValue) -> None:

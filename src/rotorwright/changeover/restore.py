@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from rotorwright.changeover.bringing import Bringing, plan_facts
 from rotorwright.changeover.carried_choices import carry_all_choices
-from rotorwright.changeover.errors import DisplayNotWrittenError
+from rotorwright.changeover.errors import DisplayNotWrittenError, SettingsNotAsPlannedError
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.gates import Gate, GateShutError
 from rotorwright.changeover.kept import kept_facts
@@ -15,16 +15,19 @@ from rotorwright.changeover.person import BatteryRequest
 from rotorwright.changeover.plan import current_sheet, keep_sheet, known_catalogue, known_constraints, planned_sheet
 from rotorwright.changeover.reading import DISPLAY_FILE, is_volatile, read_catalogue_if_any
 from rotorwright.changeover.receive import keep_content, keep_snapshot
+from rotorwright.changeover.state import refusal_facts
 from rotorwright.changeover.workshop import AFTER_RESTART_S, Workshop
 from rotorwright.display.characters import differing_characters, parse_characters
 from rotorwright.settings.catalogue import Catalogue, print_catalogue
 from rotorwright.settings.identity import release_line
+from rotorwright.settings.refused import Refusal, hold_refused
 from rotorwright.settings.snapshot import Snapshot, parse_snapshot
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from rotorwright.hangar.journal import JsonValue
+    from rotorwright.settings.outcomes import Outcome
     from rotorwright.settings.values import Value
 
 # Below this no main battery is in: the board feeds the divider from the cable at most. Common practice, no source.
@@ -86,10 +89,14 @@ def hold_plan_against_aircraft(shop: Workshop) -> None:
     sheet = carry_all_choices(
         before, truth, known_constraints(shop) or (), new_defaults=defaults, new_catalogue=catalogue
     )
+    sheet = hold_refused(sheet, shop.state.refusals)
     if sheet == before:
         return
-    shop.person.tell("The aircraft's own defaults are not those that were expected; the plan was made anew.")
-    keep_sheet(shop, sheet, EventKind.SHEET_MADE, because="the aircraft's own defaults are not those expected")
+    because = "the aircraft's own defaults are not those expected"
+    if shop.state.refusals:
+        because = "the aircraft did not take some values as they were sent"
+    shop.person.tell(f"The plan was made anew: {because}.")
+    keep_sheet(shop, sheet, EventKind.SHEET_MADE, because=because)
 
 
 def expected_settings(shop: Workshop) -> dict[str, Value]:
@@ -102,8 +109,10 @@ def expected_settings(shop: Workshop) -> dict[str, Value]:
 def write_settings(shop: Workshop) -> None:
     """Write what differs from the plan, save, restart, read everything back, and compare.
 
+    Values that the aircraft refuses, rounds or limits are put before the person again; the next step asks.
+
     Raises:
-        SettingsNotAsPlannedError: the aircraft holds something else after the restart.
+        SettingsNotAsPlannedError: the aircraft took a value and does not hold it after the restart.
     """
     shop.require_confirmed(Gate.PROPELLERS_OFF)
     hold_plan_against_aircraft(shop)
@@ -113,7 +122,12 @@ def write_settings(shop: Workshop) -> None:
     bringing = Bringing(shop, expected, "writing settings", known_catalogue(shop), known_constraints(shop) or ())
     plan = bringing.plan(new_defaults(shop).settings)
     shop.note(EventKind.SETTINGS_WANTED, writes=len(sheet.writes), **plan_facts(plan))
-    snapshot = bringing.run()
+    try:
+        snapshot = bringing.run()
+    except SettingsNotAsPlannedError as error:
+        if not _put_before_person(shop, error.left):
+            raise
+        return
     file = keep_snapshot(shop, "as-left", snapshot)
     shop.note(
         EventKind.SETTINGS_VERIFIED,
@@ -122,6 +136,19 @@ def write_settings(shop: Workshop) -> None:
         written=len(sheet.writes),
         verified=len(expected),
     )
+
+
+def _put_before_person(shop: Workshop, left: tuple[Outcome, ...]) -> bool:
+    """Hold what the aircraft did not take, if that is all that is left; answer whether it was."""
+    refusals = [Refusal(each.name, each.sent, each.stands, str(each.how)) for each in left if each.is_refusal]
+    if not refusals or len(refusals) < len(left) or set(refusals) <= set(shop.state.refusals):
+        return False
+    for refusal in refusals:
+        shop.person.tell(f"Not taken by the aircraft: {refusal.words}")
+    listed: list[JsonValue] = [refusal_facts(each) for each in refusals]
+    shop.note(EventKind.SETTINGS_REFUSED, refused=listed)
+    hold_plan_against_aircraft(shop)
+    return True
 
 
 def write_display(shop: Workshop) -> None:

@@ -13,6 +13,8 @@ from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.kept import kept_from
 from rotorwright.hangar.journal import Event, JsonValue
 from rotorwright.settings.identity import Identity
+from rotorwright.settings.refused import Refusal
+from rotorwright.settings.values import SettingType, Value
 
 if TYPE_CHECKING:
     from rotorwright.hangar.files import KeptFile
@@ -85,6 +87,7 @@ class ChangeoverState:
     new_catalogue: KeptFile | None = None
     is_display_verified: bool = False
     display_changed: int = 0
+    refusals: tuple[Refusal, ...] = ()
     as_left: KeptFile | None = None
     settings_written: int = 0
     settings_verified: int = 0
@@ -317,6 +320,37 @@ def _on_settings(state: ChangeoverState, facts: Facts) -> ChangeoverState:
     )
 
 
+def _on_refused(state: ChangeoverState, facts: Facts) -> ChangeoverState:
+    listed = facts["refused"]
+    assert isinstance(listed, list)
+    return replace(state, refusals=(*state.refusals, *(_refusal(each) for each in listed)))
+
+
+def _refusal(facts: JsonValue) -> Refusal:
+    assert isinstance(facts, dict)
+    sent, stands = facts["sent"], facts["stands"]
+    return Refusal(_text(facts, "name"), _value(sent), None if stands is None else _value(stands), _text(facts, "how"))
+
+
+def _value(facts: JsonValue) -> Value:
+    assert isinstance(facts, dict)
+    return Value.parse(SettingType(_text(facts, "type")), _text(facts, "text"))
+
+
+def _value_facts(value: Value) -> dict[str, JsonValue]:
+    return {"type": str(value.type), "text": value.text}
+
+
+def refusal_facts(refusal: Refusal) -> dict[str, JsonValue]:
+    """Return a refusal as plain data for an event."""
+    return {
+        "name": refusal.name,
+        "sent": _value_facts(refusal.sent),
+        "stands": _value_facts(refusal.stands) if refusal.stands else None,
+        "how": refusal.how,
+    }
+
+
 def _on_proved(state: ChangeoverState, facts: Facts) -> ChangeoverState:
     proved = ProvedCheck(check=_text(facts, "check"), evidence=_text(facts, "evidence"))
     return replace(state, proved=(*state.proved, proved))
@@ -388,6 +422,7 @@ _ON: dict[str, Callable[[ChangeoverState, Facts], ChangeoverState]] = {
     EventKind.DISPLAY_WANTED: _same,
     EventKind.DISPLAY_VERIFIED: _on_display,
     EventKind.SETTINGS_WANTED: _same,
+    EventKind.SETTINGS_REFUSED: _on_refused,
     EventKind.SETTINGS_VERIFIED: _on_settings,
     EventKind.CHECK_PROVED: _on_proved,
     EventKind.SIGNED: _on_signed,

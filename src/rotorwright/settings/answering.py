@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, TypeAlias
 from rotorwright.errors import RotorwrightError, WorkflowError
 from rotorwright.settings.by_hand import refuse_claimed_twice
 from rotorwright.settings.decisions import Write
+from rotorwright.settings.dialects.listing import OFF, ON
 from rotorwright.settings.values import Value
 
 if TYPE_CHECKING:
@@ -73,7 +74,7 @@ def _value(sheet: CarryOverSheet, name: str, text: str, new_catalogue: Catalogue
     setting = None if new_catalogue is None else new_catalogue.get(name)
     type_ = setting.type if setting else _type_in(sheet, name)
     if type_ is not None:
-        return Value.parse(type_, text)
+        return Value.parse(type_, _as_flag(sheet, name, text) if type_.is_text else text)
     if any(name in each.new_names for each in sheet.decisions) or any(name == each.name for each in sheet.arrivals):
         raise TypeNotKnownError(
             f"Nobody knows what {name} holds, so {text!r} cannot be taken for it.",
@@ -82,6 +83,12 @@ def _value(sheet: CarryOverSheet, name: str, text: str, new_catalogue: Catalogue
             name=name,
         )
     return Value.of_text(text)  # no such setting: refused with the likely name by the sheet itself
+
+
+def _as_flag(sheet: CarryOverSheet, name: str, text: str) -> str:
+    """Return 1 and 0 as on and off where that is how the aircraft says this setting; every other text as it is."""
+    flags = {value.text for known, value in _shown(sheet) if known == name and value is not None} & {ON, OFF}
+    return {"1": ON, "0": OFF}.get(text, text) if flags else text
 
 
 def _type_in(sheet: CarryOverSheet, name: str) -> SettingType | None:

@@ -44,6 +44,11 @@ class Outcome:
     how: How
 
     @property
+    def is_refusal(self) -> bool:
+        """Whether the aircraft itself decided against the value, so that sending it again would not help."""
+        return self.how is not How.NOT_KEPT
+
+    @property
     def words(self) -> str:
         """The outcome with both values."""
         stands = "nothing" if self.stands is None else self.stands.text
