@@ -286,6 +286,27 @@ def test_where_no_prompt_is_known_silence_at_the_end_of_a_line_ends_an_answer() 
         rig.link.read_settings()
 
 
+def test_a_console_without_a_prompt_that_pauses_longer_than_its_dialect_says_is_never_half_believed() -> None:
+    rig = Rig(prompt="")
+    rig.console.prompt = ""
+    free_s = 0.0
+
+    def in_pieces(line: str, answer: bytes) -> bytes:
+        """Print line after line, one answer after the other, with a pause in the middle of each listing."""
+        nonlocal free_s
+        free_s = max(free_s, rig.clock.now_s())
+        if line != "list":
+            return answer or b"hello\r\n"
+        half = answer.index(b"gain")
+        rig.wire.reply(free_s - rig.clock.now_s(), answer[:half])
+        free_s += 0.5
+        rig.wire.reply(free_s - rig.clock.now_s(), answer[half:])
+        return b""
+
+    rig.console.spoil = in_pieces
+    assert rig.texts() == ALL
+
+
 def test_progress_never_goes_back_and_ends_with_all() -> None:
     rig, seen = Rig(), list[tuple[int, int]]()
     rig.link.read_settings(lambda done, total: seen.append((done, total)))

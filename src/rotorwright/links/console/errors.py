@@ -38,10 +38,12 @@ class AnswerCutError(LinkError):
     def to(cls, words: str, *, port: str, tries: int, heard: str) -> AnswerCutError:
         """Return the error for the question to `words`; `heard` says what came of the last answer."""
         return cls(
-            f"The answer to the question to {words} was cut off on {port}, {tries} times.",
+            f"The answer to the question to {words} was cut off on {port}"
+            + (f", {tries} times." if tries > 1 else "."),
             why=f"The line loses bytes, or the console stopped in the middle. Heard at last: {heard}.",
             state=_PERHAPS_DONE,
-            todo="Use a shorter cable or another adapter, close other programs on this port, then try again.",
+            todo="Use a shorter cable or another adapter, close other programs on this port, then try again; where the "
+            "console makes pauses and has no prompt, give the dialect a longer quiet_ms.",
             port=port,
             tries=tries,
         )

@@ -376,7 +376,7 @@ class ConsoleLink:
             return ConsoleRefusedError.of(words, said=answer.refusal)
         if answer.end is End.NOTHING:
             self._is_greeted = False
-        if not answer.is_whole:
+        if not answer.is_whole or answer.end is End.NOTHING:
             return AnswerCutError.to(words, port=self._wire.name, tries=1, heard=answer.heard)
         listing = parse_listing(self._dialect, answer.data)
         if listing.unplaced or not listing.settings:
