@@ -20,13 +20,27 @@ from rotorwright.settings.carry_over import CarryOverInputs
 from rotorwright.settings.cases import join_values
 from rotorwright.settings.catalogue import Catalogue, Choice, Setting
 from rotorwright.settings.classes import SettingClasses
-from rotorwright.settings.laws import SAME, BitField, Labels, Law, Linear, Reciprocal, convert
+from rotorwright.settings.conditions import Comparison, Not, Sign
+from rotorwright.settings.laws import (
+    SAME,
+    BitField,
+    Labels,
+    Law,
+    Linear,
+    LogOfTwo,
+    PowerOfTwo,
+    Reciprocal,
+    Table,
+    convert,
+)
 from rotorwright.settings.notes import (
     ChangeNotes,
     Convert,
     Join,
     JoinHow,
     Note,
+    Refit,
+    RefitKind,
     Relabel,
     Rename,
     Retire,
@@ -217,7 +231,12 @@ def _moved(draw: st.DrawFn, world: World, number: int) -> None:
     old = draw(any_setting(name))
     type_ = draw(st.just(old.type) | TYPES)
     factors = st.fractions(-1000, 1000, max_denominator=60).filter(bool) | st.sampled_from([Fraction(1), Fraction(10)])
-    law = draw(st.builds(Linear, factors, st.just(Fraction(0)) | factors) | st.builds(Reciprocal, factors))
+    laws: list[st.SearchStrategy[Law]] = [
+        st.builds(Linear, factors, st.just(Fraction(0)) | factors),
+        st.builds(Reciprocal, factors),
+        st.sampled_from([PowerOfTwo(), LogOfTwo(), Table({"0": "1", "1": "0.5", "2": "7"})]),
+    ]
+    law = draw(st.one_of(laws))
     labels = Labels(draw(st.dictionaries(st.integers(0, 5), st.integers(0, 5), min_size=1)))
     ways: list[tuple[Note, Law]] = [
         (Convert(old=name, new=successor, law=law), law),
@@ -256,6 +275,29 @@ def _join(draw: st.DrawFn, world: World, number: int) -> None:
     _tell(draw, world, old, [draw(successors(successor, type_, came))], note)
 
 
+def _conditional(draw: st.DrawFn, world: World, number: int) -> None:
+    """A setting with one successor under a condition, and sometimes another one under the opposite condition."""
+    name = _name(draw, number)
+    old = draw(any_setting(name))
+    asked = draw(st.sampled_from([*world.old, name, "NOT_THERE"]))
+    when = Comparison(
+        asked, draw(st.sampled_from([Sign.IS, Sign.AT_LEAST, Sign.IS_NOT])), (str(draw(st.integers(0, 3))),)
+    )
+    new = [replace(old, name=f"{name}_P")]
+    world.notes.append(Rename(old=name, new=f"{name}_P", when=when))
+    if draw(st.booleans()):
+        new.append(draw(any_setting(f"{name}_Q")))
+        world.notes.append(Convert(old=name, new=f"{name}_Q", law=Linear(Fraction(10)), when=Not(when)))
+    _tell(draw, world, [old], new, draw(st.none() | st.just(Retire(old=name, loses="x", when=Not(when)))))
+
+
+def _refitted(draw: st.DrawFn, world: World, number: int) -> None:
+    names = [_name(draw, number, f"_{part}") for part in range(2)]
+    news = [f"{names[0]}_R", draw(st.sampled_from([names[1], f"{names[1]}_R"]))]
+    note = Refit(old=tuple(names), new=tuple(news), kind=RefitKind.STICK_CURVE, old_law="x", new_law="y")
+    _tell(draw, world, [draw(any_setting(name)) for name in names], [draw(any_setting(name)) for name in news], note)
+
+
 def _contradiction(draw: st.DrawFn, world: World, number: int) -> None:
     one, two, three = (_name(draw, number, suffix) for suffix in ("_X", "_Y", "_Z"))
     old = [draw(settings_of_type(name, SettingType.UINT8)) for name in (one, two)]
@@ -283,6 +325,8 @@ STORIES: tuple[Callable[[st.DrawFn, World, int], None], ...] = (
     _split,
     _join,
     _contradiction,
+    _conditional,
+    _refitted,
 )
 
 
@@ -337,6 +381,28 @@ def _lossless_relabel(draw: st.DrawFn, world: World, number: int) -> None:
     default, ours = (Value.of(SettingType.UINT8, draw(st.integers(0, count - 1))) for _ in range(2))
     new = _free(name, _by(labels, default, SettingType.UINT8))
     _put(world, [(name, default, ours)], [new], Relabel(old=name, new=name, labels=labels))
+
+
+def _lossless_doublings(draw: st.DrawFn, world: World, number: int) -> None:
+    """From a count of doublings to the number itself, or back."""
+    name = f"POW_{number}"
+    counts = st.integers(0, 15)
+    default, ours = (Value.of(SettingType.UINT8, draw(counts)) for _ in range(2))
+    power = Value.of(SettingType.UINT16, 2**default.bits)
+    if draw(st.booleans()):
+        _put(world, [(name, default, ours)], [_free(name, power)], Convert(old=name, new=name, law=PowerOfTwo()))
+    else:
+        found = Value.of(SettingType.UINT16, 2**ours.bits)
+        _put(world, [(name, power, found)], [_free(name, default)], Convert(old=name, new=name, law=LogOfTwo()))
+
+
+def _lossless_table(draw: st.DrawFn, world: World, number: int) -> None:
+    name = f"TAB_{number}"
+    news = draw(st.permutations([str(Fraction(each, 4)) for each in range(6)]))
+    law = Table({str(old): new for old, new in enumerate(news)})
+    default, ours = (Value.of(SettingType.UINT8, draw(st.integers(0, 5))) for _ in range(2))
+    became = Value.of(SettingType.FLOAT, float(Fraction(news[default.bits])))
+    _put(world, [(name, default, ours)], [_free(name, became)], Convert(old=name, new=name, law=law))
 
 
 def _lossless_split(draw: st.DrawFn, world: World, number: int) -> None:
@@ -394,6 +460,8 @@ LOSSLESS: tuple[Callable[[st.DrawFn, World, int], None], ...] = (
     _lossless_rename,
     _lossless_scale,
     _lossless_relabel,
+    _lossless_doublings,
+    _lossless_table,
     _lossless_split,
     _lossless_join,
     _lossless_copy,
