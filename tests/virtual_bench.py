@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rotorwright.changeover import engine, opening
+from rotorwright.changeover.experience import HangarExperience
 from rotorwright.changeover.journal import HangarJournal
 from rotorwright.changeover.person import (
     BatteryRequest,
@@ -26,7 +27,6 @@ from rotorwright.changeover.workshop import Workshop
 from rotorwright.firmware.image import Image
 from rotorwright.firmware.intel_hex import write_intel_hex
 from rotorwright.hangar.book_pack import pack_book
-from rotorwright.hangar.defaults_library import DefaultsLibrary
 from rotorwright.hangar.store import Hangar
 from rotorwright.links.wire import LineSettings
 from rotorwright.settings.dialects.dialect_file import parse_dialect
@@ -173,7 +173,7 @@ class VirtualBench:
         _publish(write_book(folder / "book"), self.old_image, self.new_image)
         self.book: bytes | None = pack_book(folder / "book")
         self.dialect: bytes | None = None
-        self.has_library = False
+        self.has_experience = False
         self.answers: Callable[[Decision], Answer] | None = None
         self.changeover_id = ""
 
@@ -264,7 +264,7 @@ class VirtualBench:
             application_line=LINE,
             loader_baud=LINE.baud,
             wall_time=lambda: TIME,
-            library=DefaultsLibrary(hangar) if self.has_library else None,
+            experience=HangarExperience(hangar) if self.has_experience else None,
         )
 
     def _spoken(self) -> Dialect | None:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.kept import kept_facts
 from rotorwright.changeover.receive import as_found, catalogue_from, keep_content, keep_snapshot, snapshot_from
+from rotorwright.errors import StorageError
 from rotorwright.settings.identity import Identity, release_line
 from rotorwright.settings.snapshot import Snapshot
 
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 
     from rotorwright.changeover.state import ChosenImage
     from rotorwright.changeover.workshop import CapturedDefaults, Workshop
+    from rotorwright.settings.board_inference import InferredSetting
     from rotorwright.settings.catalogue import Catalogue
     from rotorwright.settings.values import Value
 
@@ -68,8 +70,11 @@ def expected_defaults(shop: Workshop, image: ChosenImage) -> Mapping[str, Value]
     return catalogue.defaults if catalogue else None
 
 
-def look_up_library(shop: Workshop, image: ChosenImage) -> None:
-    """Take from the library of captured defaults what nothing else knows, and note that it came from there."""
+def look_up_library(shop: Workshop, image: ChosenImage, *, named: str) -> None:
+    """Take from the library of captured defaults what nothing else knows, and note that it came from there.
+
+    `named` is what the image itself calls its board: the new release may have another name for it than the old one.
+    """
     received = shop.state.received
     assert received is not None
     if not are_old_defaults_known(shop):
@@ -78,7 +83,8 @@ def look_up_library(shop: Workshop, image: ChosenImage) -> None:
             told = _told(shop, received, found)
             note_old_defaults(shop, told, source="library", varying=found.varying)
     if expected_defaults(shop, image) is None:
-        found = _captured(shop, received.family, image.release, image.board)
+        names = dict.fromkeys((image.board, named or image.board))
+        found = next(filter(None, (_captured(shop, received.family, image.release, name) for name in names)), None)
         if found is not None:
             of_new = replace(received, release=image.release, board=image.board, build="")
             _note_expected(shop, found, _told(shop, of_new, found))
@@ -124,9 +130,32 @@ def _note_expected(shop: Workshop, found: CapturedDefaults, told: Snapshot) -> N
 
 
 def _captured(shop: Workshop, family: str, release: str, board: str) -> CapturedDefaults | None:
-    if shop.library is None or not release:
+    if shop.experience is None or not release:
         return None
-    return shop.library.find(family, release, board, read_by=shop.read_by)
+    try:
+        return shop.experience.find(family, release, board, read_by=shop.read_by)
+    except StorageError as error:
+        # The library only spares work; damaged, it must not stop a job that can do without.
+        shop.person.tell(f"The library of captured defaults cannot be used: {error.what} The aircraft is asked.")
+        return None
+
+
+def board_settings(shop: Workshop) -> tuple[InferredSetting, ...]:
+    """Return what belongs to the board of the received aircraft by the evidence of all that came through the hangar."""
+    received = shop.state.received
+    assert received is not None
+    if shop.experience is None:
+        return ()
+    catalogue = old_catalogue(shop)
+    defaults = catalogue.defaults if catalogue else {}
+    try:
+        found = tuple(shop.experience.board_settings(received, defaults, read_by=shop.read_by))
+    except StorageError as error:
+        shop.person.tell(f"Nothing is inferred about the board: {error.what}")
+        return ()
+    for each in found:
+        shop.person.tell(f"{each.name} belongs to the board: {each.evidence}")
+    return found
 
 
 def _is_volatile(name: str, catalogue: Catalogue) -> bool:

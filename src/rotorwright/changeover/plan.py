@@ -19,6 +19,7 @@ from rotorwright.changeover.kept import kept_facts
 from rotorwright.changeover.knowledge import (
     are_old_defaults_known,
     are_settings_known,
+    board_settings,
     expected_catalogue,
     expected_defaults,
     look_up_library,
@@ -27,6 +28,7 @@ from rotorwright.changeover.knowledge import (
 )
 from rotorwright.changeover.person import PlanSummary
 from rotorwright.changeover.receive import as_found, catalogue_from, keep_content, snapshot_from
+from rotorwright.changeover.refitting import refit_sheet
 from rotorwright.changeover.state import ChosenImage
 from rotorwright.firmware.board import Board, resolve_board
 from rotorwright.firmware.descriptor import find_descriptor
@@ -34,6 +36,7 @@ from rotorwright.firmware.fit import EvidenceVerdict, Fit, FitVerdict, judge_fit
 from rotorwright.firmware.intel_hex import read_intel_hex
 from rotorwright.firmware.mcu import microcontroller, sectors_for
 from rotorwright.settings.answering import answer_held
+from rotorwright.settings.board_inference import with_inferred_board
 from rotorwright.settings.carry_over import CarryOverInputs, carry_over
 from rotorwright.settings.decisions import BY_HAND, Decision, Option
 from rotorwright.settings.holding import ask_again
@@ -51,7 +54,9 @@ if TYPE_CHECKING:
     from rotorwright.hangar.journal import JsonValue
     from rotorwright.settings.answering import Answer
     from rotorwright.settings.catalogue import Catalogue
+    from rotorwright.settings.classes import SettingClasses
     from rotorwright.settings.constraints import Constraints
+    from rotorwright.settings.note_entries import ChangeNotes
     from rotorwright.settings.values import Value
 
 
@@ -162,7 +167,9 @@ def choose_image(shop: Workshop) -> None:
     image = read_image(shop)
     fit, chosen = judge(shop, image, chip_id=None)
     require_sure(shop, fit, board_here(shop, image))
-    look_up_library(shop, chosen)
+    descriptor = find_descriptor(image)
+    look_up_library(shop, chosen, named=descriptor.board if descriptor else "")
+    inferred = board_settings(shop)
     evidence: list[JsonValue] = [f"{one.test}: {one.verdict}: {one.words}" for one in fit.evidence]
     shop.note(
         EventKind.IMAGE_CHOSEN,
@@ -174,6 +181,8 @@ def choose_image(shop: Workshop) -> None:
         sectors=list(chosen.sectors),
         evidence=evidence,
         settings_known=are_settings_known(shop, chosen),
+        board_settings=[each.name for each in inferred],
+        board_evidence=[f"{each.name}: {each.evidence}" for each in inferred],
     )
 
 
@@ -231,7 +240,6 @@ def planned_sheet(
     """Return the carry-over sheet for the received aircraft against what is known of the new release."""
     received, release = shop.state.received, shop.state.expected_release
     assert received is not None
-    book = shop.book()
     sheet = carry_over(
         CarryOverInputs(
             ours=as_found(shop),
@@ -239,15 +247,36 @@ def planned_sheet(
             new_defaults=new_defaults,
             old_catalogue=old_catalogue(shop),
             new_catalogue=new_catalogue,
-            notes=book.notes(release_line(received.release), release_line(release)) if release else None,
-            classes=book.classes,
+            notes=known_notes(shop),
+            classes=_classes(shop),
             same_aircraft=True,
             to_release=release,
             constraints=known_constraints(shop),
             policy=Policy.parse(shop.state.policy),
         )
     )
-    return hold_refused(sheet, shop.state.refusals)
+    return hold_refused(with_refits(shop, sheet), shop.state.refusals)
+
+
+def _classes(shop: Workshop) -> SettingClasses | None:
+    """Return the classes of the book, with what the hangar inferred about the board when the image was chosen."""
+    image = shop.state.image
+    classes = shop.book().classes
+    return with_inferred_board(classes, image.board_settings) if image and image.board_settings else classes
+
+
+def with_refits(shop: Workshop, sheet: CarryOverSheet) -> CarryOverSheet:
+    """Return the sheet with the refits worked out that its change notes ask for, as far as is decided."""
+    return refit_sheet(
+        sheet, notes=known_notes(shop), old_catalogue=old_catalogue(shop), new_catalogue=known_catalogue(shop)
+    )
+
+
+def known_notes(shop: Workshop) -> ChangeNotes | None:
+    """Return the change notes between the two releases, if the book has them."""
+    received, release = shop.state.received, shop.state.expected_release
+    assert received is not None
+    return shop.book().notes(release_line(received.release), release_line(release)) if release else None
 
 
 def keep_sheet(shop: Workshop, sheet: CarryOverSheet, kind: EventKind, **more: JsonValue) -> None:
@@ -298,7 +327,8 @@ def keep_answer(shop: Workshop, held: Decision, answer: Answer) -> None:
         WorkflowError, SettingsError: it is no way to decide this line; nothing was taken.
     """
     name = held.found[0]
-    decided = answer_held(current_sheet(shop), name, answer, new_catalogue=known_catalogue(shop))
+    answered = answer_held(current_sheet(shop), name, answer, new_catalogue=known_catalogue(shop))
+    decided = with_refits(shop, answered)
     choice: JsonValue = answer if isinstance(answer, str) else dict(answer)
     keep_sheet(shop, decided, EventKind.HELD_DECIDED, names=list(held.found), choice=choice, by=shop.person.name)
 

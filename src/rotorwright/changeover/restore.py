@@ -12,7 +12,14 @@ from rotorwright.changeover.gates import Gate, GateShutError
 from rotorwright.changeover.kept import kept_facts
 from rotorwright.changeover.knowledge import expected_catalogue
 from rotorwright.changeover.person import BatteryRequest
-from rotorwright.changeover.plan import current_sheet, keep_sheet, known_catalogue, known_constraints, planned_sheet
+from rotorwright.changeover.plan import (
+    current_sheet,
+    keep_sheet,
+    known_catalogue,
+    known_constraints,
+    planned_sheet,
+    with_refits,
+)
 from rotorwright.changeover.reading import DISPLAY_FILE, is_volatile, read_catalogue_if_any
 from rotorwright.changeover.receive import keep_content, keep_snapshot
 from rotorwright.changeover.state import refusal_facts
@@ -61,10 +68,10 @@ def apply_defaults(shop: Workshop) -> None:
 
 def remember_defaults(shop: Workshop, snapshot: Snapshot, *, catalogue: Catalogue | None) -> None:
     """Put defaults that an aircraft showed into the library, so that the next one need not be reset to learn them."""
-    if shop.library is None:
+    if shop.experience is None:
         return
     known = None if catalogue is None else print_catalogue(catalogue)
-    shop.library.add(snapshot, catalogue=known, read_by=shop.read_by)
+    shop.experience.add(snapshot, catalogue=known, read_by=shop.read_by)
 
 
 def reset_and_restart(shop: Workshop) -> None:
@@ -89,7 +96,7 @@ def hold_plan_against_aircraft(shop: Workshop) -> None:
     sheet = carry_all_choices(
         before, truth, known_constraints(shop) or (), new_defaults=defaults, new_catalogue=catalogue
     )
-    sheet = hold_refused(sheet, shop.state.refusals)
+    sheet = hold_refused(with_refits(shop, sheet), shop.state.refusals)
     if sheet == before:
         return
     because = "the aircraft's own defaults are not those expected"

@@ -33,6 +33,7 @@ class ChosenImage:
     size_bytes: int
     sectors: tuple[int, ...]
     are_settings_known: bool = True
+    board_settings: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,6 +235,7 @@ def _on_image(state: ChangeoverState, facts: Facts) -> ChangeoverState:
         size_bytes=_whole(facts, "bytes"),
         sectors=_wholes(facts, "sectors"),
         are_settings_known=facts.get("settings_known", True) is True,
+        board_settings=_texts(facts, "board_settings") if "board_settings" in facts else (),
     )
     return replace(state, image=image)
 

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from rotorwright.hangar.files import KeptFile
     from rotorwright.hangar.journal import Event, JsonValue
     from rotorwright.links.application import ApplicationLink
+    from rotorwright.settings.board_inference import InferredSetting
     from rotorwright.settings.catalogue import Catalogue
     from rotorwright.settings.dialects.dialect import Dialect
     from rotorwright.settings.identity import Identity
@@ -87,8 +88,8 @@ class CapturedDefaults(Protocol):
         ...
 
 
-class DefaultsSource(Protocol):
-    """A library of captured defaults, by release and board."""
+class Experience(Protocol):
+    """What was learned from other aircraft: captured defaults by release and board, and what belongs to a board."""
 
     def find(self, family: str, release: str, board: str, *, read_by: str) -> CapturedDefaults | None:
         """Return what fresh aircraft of this release and board hold, None where none was seen."""
@@ -96,6 +97,12 @@ class DefaultsSource(Protocol):
 
     def add(self, snapshot: Snapshot, *, catalogue: bytes | None, read_by: str) -> object:
         """Keep the defaults of one more aircraft."""
+        ...
+
+    def board_settings(
+        self, identity: Identity, family_defaults: Mapping[str, Value], *, read_by: str
+    ) -> Sequence[InferredSetting]:
+        """Return what belongs to the board of this aircraft by the evidence of all that came through."""
         ...
 
 
@@ -119,7 +126,7 @@ class Workshop:
     loader_baud: int
     wall_time: Callable[[], str]
     progress: Progress = no_progress
-    library: DefaultsSource | None = None
+    experience: Experience | None = None
     state: ChangeoverState = field(init=False)
     confirmed: set[Gate] = field(init=False, default_factory=set)
     _book: ReleaseBook | None = field(init=False, default=None)

@@ -15,13 +15,13 @@ from typing import TYPE_CHECKING
 from rich.markup import escape
 
 from rotorwright.changeover import engine
+from rotorwright.changeover.experience import HangarExperience
 from rotorwright.changeover.journal import HangarJournal
 from rotorwright.changeover.opening import cards, open_card, read_identity
 from rotorwright.cli import console, jobs
 from rotorwright.cli.demo_person import DemoPerson
 from rotorwright.errors import WorkflowError
 from rotorwright.hangar.book_pack import pack_book
-from rotorwright.hangar.defaults_library import DefaultsLibrary
 from rotorwright.hangar.store import Hangar
 from rotorwright.links.clock import RealClock
 from rotorwright.links.serial_port import SerialPort
@@ -197,7 +197,7 @@ def work(place: DemoFolder, *, dies: Callable[[Event], None] | None = None) -> C
         with hangar.lock(changeover_id), jobs.shown_progress() as bar:
             options = jobs.BenchOptions(port=str(place.twin.port_link), baud=921_600, loader_baud=921_600)
             shop = jobs.make_workshop(journal, options, DemoPerson(HandsClient(place.twin.path)), bar)
-            shop.library = DefaultsLibrary(hangar)
+            shop.experience = HangarExperience(hangar)
             if not shop.state.is_over and shop.state.received is not None:
                 engine.resume(shop)
             state = engine.run(shop, on_step=jobs.announce)

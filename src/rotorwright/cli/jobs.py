@@ -13,6 +13,7 @@ from rich.markup import escape
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from rotorwright.changeover import engine, roll_back
+from rotorwright.changeover.experience import HangarExperience
 from rotorwright.changeover.journal import HangarJournal
 from rotorwright.changeover.opening import JobCard, cards, find_card, open_card, read_identity
 from rotorwright.changeover.workshop import Workshop
@@ -21,7 +22,6 @@ from rotorwright.cli.console import out, print_json
 from rotorwright.cli.files import read_input_file
 from rotorwright.cli.person import AnswersPerson, TerminalPerson
 from rotorwright.hangar.book_pack import pack_book
-from rotorwright.hangar.defaults_library import DefaultsLibrary
 from rotorwright.hangar.places import hangar_folder
 from rotorwright.hangar.store import Hangar
 from rotorwright.links.clock import RealClock
@@ -189,7 +189,7 @@ def _work(
             person.before_asking = bar.stop
         journal = HangarJournal(hangar, changeover_id, now=utc_now)
         shop = make_workshop(journal, options, person, bar)
-        shop.library = DefaultsLibrary(hangar)
+        shop.experience = HangarExperience(hangar)
         if is_resumed:
             engine.resume(shop)
         if back_because is not None:

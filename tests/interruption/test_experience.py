@@ -1,0 +1,64 @@
+"""A hangar learns: the second aircraft of a kind need not be reset, and damage of what it knows stops no job."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from tests.virtual_bench import VirtualBench
+
+from rotorwright.changeover.events import EventKind
+from rotorwright.hangar.defaults_library import DEFAULTS_FOLDER
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+SMALL_BYTES = 36 * 1024
+
+
+def _bench(folder: Path) -> VirtualBench:
+    bench = VirtualBench(folder, size_bytes=SMALL_BYTES)
+    bench.book = None
+    bench.has_experience = True
+    bench.speak_by_console()
+    return bench
+
+
+def _next_aircraft(bench: VirtualBench, number: int) -> VirtualBench:
+    """Return a bench with another aircraft of the same kind, and the same hangar."""
+    other = _bench(bench.folder / f"aircraft-{number}")
+    other.papers = replace(other.papers, unique_id=f"{number:024x}")
+    other.folder = bench.folder
+    return other
+
+
+def _kinds(bench: VirtualBench) -> list[str]:
+    return [event.kind for event in bench.events()]
+
+
+def test_the_second_aircraft_of_a_kind_is_not_reset_to_learn_its_defaults(tmp_path: Path) -> None:
+    first = _bench(tmp_path)
+    assert first.run().error is None
+    assert EventKind.OLD_DEFAULTS_WANTED in _kinds(first)
+    (tmp_path / "aircraft-2").mkdir()
+    second = _next_aircraft(first, 2)
+    run = second.run()
+    assert run.error is None, run.error
+    kinds = _kinds(second)
+    assert EventKind.OLD_DEFAULTS_WANTED not in kinds
+    assert EventKind.NEW_DEFAULTS_EXPECTED in kinds
+    # All is known before the write, so all is decided before it.
+    assert kinds.index(EventKind.PLAN_ACCEPTED) < kinds.index(EventKind.ERASE_ALLOWED)
+
+
+def test_a_damaged_library_does_not_stop_a_job_that_can_do_without(tmp_path: Path) -> None:
+    first = _bench(tmp_path)
+    assert first.run().error is None
+    for path in (tmp_path / "hangar" / DEFAULTS_FOLDER).rglob("*.json"):
+        path.write_bytes(b"{}")
+    (tmp_path / "aircraft-2").mkdir()
+    second = _next_aircraft(first, 2)
+    run = second.run()
+    assert run.error is None, run.error
+    assert EventKind.OLD_DEFAULTS_WANTED in _kinds(second)
+    assert any("cannot be used" in str(heard) for heard in run.person.heard)
