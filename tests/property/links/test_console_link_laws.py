@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from tests.unit.links.scripted_console import Rig
 
@@ -49,9 +51,16 @@ def test_any_bytes_end_in_an_answer_or_in_an_error_of_ours(prompt: str, asked: s
     assert rig.clock.now_s() < 300
 
 
-@settings(max_examples=100, deadline=None)
-@given(st.lists(st.tuples(st.integers(1, 6), st.integers(0, 90), st.sampled_from(["lose", "flip", "add"])), max_size=4))
+HITS = st.lists(st.tuples(st.integers(1, 6), st.integers(0, 90), st.sampled_from(["lose", "flip", "add"])), max_size=4)
+
+
+@settings(max_examples=300, deadline=None)
+@given(HITS)
+@example([(1, 57, "lose"), (2, 20, "lose")])
 def test_settings_are_read_as_they_are_whatever_a_few_damaged_bytes_do(hits: list[tuple[int, int, str]]) -> None:
+    # Two readings with the very same damage look like the truth; where text has no checksum, nobody can tell.
+    places = sorted(place for _, place, _ in hits)
+    assume(all(after - before > 4 for before, after in pairwise(places)))
     rig = Rig()
 
     def spoil(line: str, answer: bytes) -> bytes:
