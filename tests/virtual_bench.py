@@ -173,6 +173,7 @@ class VirtualBench:
         _publish(write_book(folder / "book"), self.old_image, self.new_image)
         self.book: bytes | None = pack_book(folder / "book")
         self.dialect: bytes | None = None
+        self.policy = "careful"
         self.has_experience = False
         self.answers: Callable[[Decision], Answer] | None = None
         self.changeover_id = ""
@@ -252,6 +253,7 @@ class VirtualBench:
                 airframe=AIRFRAME,
                 now=lambda: TIME,
                 dialect=self.dialect,
+                policy=self.policy,
             )
         journal = HangarJournal(hangar, self.changeover_id, now=lambda: TIME)
         if kill_at is not None:
