@@ -41,7 +41,8 @@ def with_suggestions(sides: Sides, decisions: Sequence[Decision], arrivals: Sequ
 
     Vanished names that nobody had set take part in the search, because a new name may be theirs, and get no option.
     """
-    if not any(_is_asked(each) for each in decisions):
+    asked = {each.found for each in decisions if _is_asked(each)}
+    if not asked:
         return list(decisions)
     vanished = [each for each in decisions if _has_vanished(sides, each)]
     names = [each.name for each in arrivals if not _was_known(sides, each.name)]
@@ -52,7 +53,7 @@ def with_suggestions(sides: Sides, decisions: Sequence[Decision], arrivals: Sequ
         tuple(sorted({*sides.inputs.new_defaults, *(sides.inputs.new_catalogue or ())})),
     )
     by_name = {each.old: each for each in found}
-    return [_suggested(sides, each, by_name[each.found[0]]) if _is_asked(each) else each for each in decisions]
+    return [_suggested(sides, each, by_name[each.found[0]]) if each.found in asked else each for each in decisions]
 
 
 @lru_cache(maxsize=32)

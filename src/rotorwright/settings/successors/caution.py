@@ -6,6 +6,7 @@ description too, because a name alone may say nothing.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from rotorwright.settings.successors.words import squashed, words_of
@@ -26,6 +27,7 @@ _ALONE = frozenset(
 _SHORTEST = 3  # letters of a shortened word of danger
 
 
+@lru_cache(maxsize=4096)
 def touches_danger(setting: SettingDescription) -> bool:
     """Answer whether name, group, role or description touches arming, motors or failsafe."""
     return _is_dangerous(setting.name, setting.group, setting.role, setting.about)
