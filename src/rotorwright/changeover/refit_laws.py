@@ -163,10 +163,8 @@ def _filters(note: Refit, knowns: Knowns) -> WorkedOut:
     setting = _setting(offered.cutoff, knowns)
     rest = tuple(each for each in note.new_filters if each is not offered)
     offer = _offer(offered, setting, _chain(rest, knowns.new))
-    cutoff = _value(setting, _fit(note, old, offer, new_loop).filter.cutoff_hz)
-    # Measured once more for the value as it will be held.
-    held = float(cutoff.number)
-    found = _fit(note, old, replace(offer, minimum_hz=held, maximum_hz=held, step_hz=None), new_loop)
+    found = _fit(note, old, offer, new_loop)
+    cutoff = _value(setting, found.filter.cutoff_hz)  # on its step, or of seven digits: a 32-bit float holds no more
     return WorkedOut({setting.name: cutoff}, _filter_words(found), _is_close(note, found))
 
 
