@@ -63,6 +63,13 @@ def test_answers_are_taken_into_a_new_sheet_and_the_old_one_stays(desk: Desk, sh
     assert (desk.folder / sheet).read_bytes() == before
 
 
+def test_a_name_that_is_taken_is_refused_before_anybody_is_asked(
+    desk: Desk, sheet: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    keyboard(monkeypatch)  # a question would find nobody
+    assert "storage.output-name" in desk.refused(8, "decide", sheet, "-o", "found.json")
+
+
 def test_what_was_decided_is_told_to_programs_too(desk: Desk, sheet: str) -> None:
     facts = desk.json("decide", sheet, "--set", "LOSS_HOLD=keep-mine", "-o", "new.json")
     assert facts["decided"] == {"LOSS_HOLD": "keep-mine"}

@@ -78,6 +78,19 @@ def test_new_defaults_may_be_a_listing_read_in_the_types_that_were_found(desk: D
     assert by_name["LIGHT_BRIGHT"]["kind"] == "keep"
 
 
+def test_old_defaults_may_be_a_listing_too_and_what_was_found_is_read_in_the_types_of_typed_defaults(
+    desk: Desk,
+) -> None:
+    about = ("--release", "6.0.0", "--board", "Corvane C405", "--book", "book")
+    assert desk.run("save", "--from", *LISTING, *about, "-o", "typed.json")[0] == 0
+    texts_as_base = desk.json("plan", "typed.json", "--old-defaults", *LISTING, "--new-defaults", "typed.json")
+    assert {each["kind"] for each in texts_as_base["decisions"]} == {"adopt"}
+    assert texts_as_base["decisions"][0]["base"][0]["type"] == "Float"
+    texts_found = desk.json("plan", *LISTING, "--old-defaults", "typed.json", "--new-defaults", "typed.json")
+    assert {each["kind"] for each in texts_found["decisions"]} == {"adopt"}
+    assert texts_found["decisions"][0]["ours"][0]["type"] == "Float"
+
+
 def test_a_listing_alone_can_be_planned_with_its_own_kind_as_defaults(desk: Desk) -> None:
     text = (desk.folder / "listing.txt").read_text(encoding="utf-8")
     desk.write("mine.txt", text.replace("let LIGHT_BRIGHT be 40", "let LIGHT_BRIGHT be 55"))
