@@ -115,6 +115,27 @@ def test_what_the_new_defaults_break_by_themselves_is_told_and_holds_nobody() ->
     assert parse_sheet(print_sheet(found), source="x") == found
 
 
+def test_a_value_that_the_release_does_not_allow_is_not_offered() -> None:
+    known = catalogue(setting("LOW", UINT8, 10, low=120, high=200), setting("HIGH", UINT8, 100, high=200))
+    assert list(ways(about(same(ORDER, known, LOW=150), "LOW"))) == ["keep-mine", "take-new-default"]
+
+
+def test_nobody_is_asked_again_about_what_the_new_defaults_break_by_themselves() -> None:
+    new = catalogue(setting("LOW", UINT8, 100), setting("HIGH", UINT8, 50), setting("LAMP", UINT8, 0))
+    found = sheet(catalogue(setting("LAMP", UINT8, 0)), new, constraints(ORDER), LAMP=5)
+    assert asked(found, ORDER, new) is found
+
+
+def test_what_may_go_together_with_an_undecided_setting_is_not_held_for_it() -> None:
+    old = catalogue(setting("LOW", UINT8, 5), setting("HIGH", UINT8, 100))
+    new = catalogue(setting("LOW", UINT8, 20), setting("HIGH", UINT8, 100))
+    found = sheet(old, new, constraints(ORDER), LOW=6, HIGH=15)
+    assert [each.found for each in found.held] == [("LOW",)]
+    assert about(found, "LOW").rule == "default-changed"
+    assert asked(found.decide("LOW", "keep-mine"), ORDER, new).undecided == ()
+    assert [each.found for each in asked(found.decide("LOW", "take-new-default"), ORDER, new).undecided] == [("HIGH",)]
+
+
 def test_a_constraint_on_something_undecided_waits() -> None:
     old, new = catalogue(setting("LOW", UINT8, 10)), catalogue(setting("LOW", UINT8, 20), setting("HIGH", UINT8, 30))
     found = sheet(old, new, constraints(ORDER), LOW=90)

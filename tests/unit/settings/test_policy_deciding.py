@@ -88,6 +88,21 @@ def test_a_customised_value_that_is_not_exact_is_still_held() -> None:
     assert bench.one("only-what-i-changed", LAMP=15).rule == "not-exact"
 
 
+def test_another_doubt_in_another_part_of_it_holds_the_whole() -> None:
+    text = """[[split]]
+old = "LAMP"
+[[split.into]]
+new = "LAMP_A"
+law = { kind = "linear", factor = "1" }
+[[split.into]]
+new = "LAMP_B"
+law = { kind = "linear", factor = "1/10" }
+"""
+    new = catalogue(setting("LAMP_A", UINT16, 20), setting("LAMP_B", UINT16, 1))
+    held = Bench(Pair(catalogue(setting("LAMP", UINT16, 10)), new, notes(text))).one("only-what-i-changed", LAMP=15)
+    assert (held.kind, held.rule) == ("held", "default-changed")
+
+
 def test_what_nobody_changed_takes_the_new_default() -> None:
     assert moved("LAMP").one("only-what-i-changed").rule == "never-customised"
 
@@ -200,6 +215,13 @@ def test_what_is_kept_for_its_class_has_to_be_exact_all_the_same() -> None:
     text = '[[convert]]\nold = "STICK_TOP"\nnew = "STICK_TOP"\nlaw = { kind = "linear", factor = "1/10" }\n'
     pair = Pair(catalogue(setting("STICK_TOP", UINT8, 50)), catalogue(setting("STICK_TOP", UINT8, 5)), notes(text))
     assert Bench(pair).one("careful; class.feel=keep", STICK_TOP=55).rule == "not-exact"
+
+
+def test_a_board_setting_that_cannot_be_kept_as_its_class_wants_is_held() -> None:
+    old, new = setting("PIN_LED", UINT16, 10), setting("PIN_LED", UINT16, 20, low=0, high=30)
+    for choice in ("keep", "hold"):
+        held = Bench(Pair(catalogue(old), catalogue(new))).one(f"careful; class.board={choice}", PIN_LED=99)
+        assert (held.kind, held.rule) == ("held", "not-allowed")
 
 
 # Single settings
