@@ -127,12 +127,15 @@ def make_plan(source: str, request: PlanRequest) -> Plan:
         ReleaseNotInBookError: the book lacks the catalogue of one of the two releases, and its defaults are not given.
         RotorwrightError: a source cannot be read.
     """
+    from rotorwright.changeover.refitting import refit_sheet
     from rotorwright.settings.carry_over import carry_over
 
     if request.new_defaults is None and not (request.told.book and request.to):
         raise _new_release_unknown()
     inputs = _inputs(source, request)
-    return Plan(carry_over(inputs), inputs.old_catalogue, inputs.new_catalogue, inputs.notes)
+    old, new, notes = inputs.old_catalogue, inputs.new_catalogue, inputs.notes
+    sheet = refit_sheet(carry_over(inputs), notes=notes, old_catalogue=old, new_catalogue=new)
+    return Plan(sheet, old, new, notes)
 
 
 def sheet_as(plan: Plan, form: SheetForm, *, every: bool = False) -> bytes:
@@ -146,9 +149,12 @@ def sheet_as(plan: Plan, form: SheetForm, *, every: bool = False) -> bytes:
 
         return print_sheet_csv(plan.sheet)
     if form is SheetForm.HTML:
+        from rotorwright.report.refit_figure import refit_drawings
         from rotorwright.report.sheet_html import render_sheet
 
-        return render_sheet(plan.sheet, old=plan.old, new=plan.new).encode()
+        known = {"old_catalogue": plan.old, "new_catalogue": plan.new}
+        drawings = refit_drawings(plan.sheet, notes=plan.notes, **known)
+        return render_sheet(plan.sheet, old=plan.old, new=plan.new, drawings=drawings).encode()
     return _table(plan, every=every)
 
 
