@@ -8,6 +8,7 @@ nothing.
 from __future__ import annotations
 
 import gc
+import pickle
 import signal
 from collections import deque
 from concurrent.futures import Future, ProcessPoolExecutor
@@ -142,11 +143,12 @@ def _by_several(
     lots: Iterator[Lot], shared: Callable[..., CarryOverInputs], workers: int
 ) -> Generator[list[FleetSheet], None, None]:
     context = get_context("spawn")  # the same on every system, and no open port or file is taken along
-    pool = ProcessPoolExecutor(workers, mp_context=context, initializer=_take_desk, initargs=(shared,))
+    pool = ProcessPoolExecutor(workers, mp_context=context, initializer=_leave_ctrl_c_to_the_first)
+    packed = pickle.dumps(shared)  # with each lot: a process that ends before it reads its start would block us
     under_way: deque[Future[list[FleetSheet]]] = deque()
     try:
         for lot in lots:
-            under_way.append(pool.submit(_at_desk, lot))
+            under_way.append(pool.submit(_at_desk, packed, lot))
             if len(under_way) > AHEAD * workers:
                 yield under_way.popleft().result()
         while under_way:
@@ -160,15 +162,15 @@ def _by_several(
 _desk: _Desk | None = None  # of this process; the pool gives no other place to keep it
 
 
-def _take_desk(shared: Callable[..., CarryOverInputs]) -> None:
-    global _desk  # noqa: PLW0603 - set once, when the process begins
+def _leave_ctrl_c_to_the_first() -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C reaches all of them; the first process ends the others
-    _desk = _Desk(shared)
-    gc.freeze()  # catalogues and notes stay to the end; looking through them again and again takes a tenth of the time
 
 
-def _at_desk(lot: Lot) -> list[FleetSheet]:
-    assert _desk is not None
+def _at_desk(packed: bytes, lot: Lot) -> list[FleetSheet]:
+    global _desk  # noqa: PLW0603 - set once, at the first lot; a pool serves one fleet only
+    if _desk is None:
+        _desk = _Desk(pickle.loads(packed))  # noqa: S301 - from the process that started this one
+        gc.freeze()  # catalogues and notes stay to the end; looking through them again and again takes time
     return _desk.sheets(lot)
 
 
