@@ -116,8 +116,9 @@ def case_with_note(sides: Sides, note: Note) -> Case:
     kind, rule = _KINDS[type(note)]
     if isinstance(note, Woven) and len(note.old) == 1:
         kind = DecisionKind.SPLIT if len(note.into) > 1 else DecisionKind.CONVERT
-    targets = tuple(target for target in _targets(sides, note) if target is not None)
-    missing = tuple(name for name in new_names(note) if sides.new_type(name) is None)
+    targets = tuple([target for target in _targets(sides, note) if target is not None])
+    names = new_names(note)
+    missing = () if len(targets) == len(names) else tuple(name for name in names if sides.new_type(name) is None)
     if isinstance(note, Uncomposed) and targets:
         missing = ()  # these are all that may become of it
     return Case(
@@ -156,19 +157,22 @@ def _doubt(sides: Sides, note: Note) -> str:
 
 
 def _targets(sides: Sides, note: Note) -> Iterable[Target | None]:
+    if isinstance(note, _OF_ONE):
+        return [_part(sides, note, name, law) for name, law in _laws(note)]
     match note:
         case Join():
             type_ = sides.new_type(note.new)
             return () if type_ is None else (_joined(sides, note, type_),)
         case Woven():
-            return tuple(_woven(sides, note, place) for place in range(len(note.into)))
+            return [_woven(sides, note, place) for place in range(len(note.into))]
         case Refit():
             words = f"its law changed in {sides.new_words}, and the settings with the same effect have to be worked out"
-            return tuple(_wanting(sides, name, words, "refit-wanted") for name in note.new)
+            return [_wanting(sides, name, words, "refit-wanted") for name in note.new]
         case Uncomposed():
-            return tuple(_wanting(sides, name, note.because, "not-composed") for name in note.new)
-        case _:
-            return tuple(_part(sides, note, name, law) for name, law in _laws(note))
+            return [_wanting(sides, name, note.because, "not-composed") for name in note.new]
+
+
+_OF_ONE = (Rename, Convert, Relabel, Split, Retire)
 
 
 def _wanting(sides: Sides, name: str, words: str, problem: str) -> Target | None:

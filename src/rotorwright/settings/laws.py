@@ -10,6 +10,7 @@ import math
 import re
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import lru_cache
 from typing import TYPE_CHECKING, TypeAlias
 
 from rotorwright.settings.values import FLOAT32_MAX, SettingType, Value, ValueNotInTypeError, nearest_float32
@@ -142,6 +143,12 @@ class Table:
         return Table({new: old for old, new in self.pairs.items()}) if len(set(news)) == len(news) else None
 
 
+@lru_cache(maxsize=1024)
+def _run_of(bits: tuple[int, ...]) -> tuple[int, int] | None:
+    """Return the lowest bit and the mask of bits that follow each other upwards; nothing if they do not."""
+    return (bits[0], (1 << len(bits)) - 1) if bits == tuple(range(bits[0], bits[0] + len(bits))) else None
+
+
 @dataclass(frozen=True, slots=True)
 class BitField:
     """Some bits of the old machine word: the k-th listed bit becomes bit k of the new value."""
@@ -150,6 +157,9 @@ class BitField:
 
     def pick(self, word: int) -> int:
         """Return the new value."""
+        run = _run_of(self.bits)
+        if run is not None:
+            return word >> run[0] & run[1]
         return sum((word >> bit & 1) << place for place, bit in enumerate(self.bits))
 
     @property
@@ -160,7 +170,7 @@ class BitField:
     @property
     def is_contiguous(self) -> bool:
         """Whether the bits follow each other upwards, so that a join can put them back."""
-        return self.bits == tuple(range(self.bits[0], self.bits[0] + len(self.bits)))
+        return _run_of(self.bits) is not None
 
 
 @dataclass(frozen=True, slots=True)

@@ -301,20 +301,21 @@ Note: TypeAlias = Rename | Convert | Relabel | Split | Join | Retire | Refit | W
 
 def old_names(note: Note) -> tuple[str, ...]:
     """Return the names of the old release that a note speaks of."""
-    return (note.old,) if isinstance(note, Rename | Convert | Relabel | Split | Retire) else note.old
+    old = note.old
+    return (old,) if isinstance(old, str) else old
 
 
 def new_names(note: Note) -> tuple[str, ...]:
     """Return the names of the new release that a note speaks of."""
-    match note:
-        case Retire():
-            return ()
-        case Split() | Woven():
-            return tuple(part.new for part in note.into)
-        case Refit() | Uncomposed():
-            return note.new
-        case _:
-            return (note.new,)
+    if isinstance(note, Retire):
+        return ()
+    if isinstance(note, _WITH_PARTS):
+        return tuple(part.new for part in note.into)
+    new = note.new
+    return (new,) if isinstance(new, str) else new
+
+
+_WITH_PARTS = (Split, Woven)
 
 
 class Severity(StrEnum):
