@@ -15,7 +15,7 @@ import rotorwright
 from rotorwright.report.from_changeover import GROUPS
 from rotorwright.report.html import FOLDED_FROM_LINES, page_environment
 from rotorwright.report.plain import visible
-from rotorwright.report.words import BAD, DOUBT, GOOD, QUIET, Mark
+from rotorwright.report.words import BAD, CAUTIONS, DOUBT, GOOD, QUIET, Mark
 from rotorwright.settings.decisions import DecisionKind
 
 if TYPE_CHECKING:
@@ -42,6 +42,16 @@ _SIGNS: dict[DecisionKind, tuple[str, str]] = {
     DecisionKind.RETIRED: ("\N{MULTIPLICATION X}", BAD),
     DecisionKind.ADOPT: ("\N{MIDDLE DOT}", QUIET),
 }
+
+_PROPELLERS = (
+    "Propellers off while anything of this sheet is written and proved. Put them on last, outside, away from people, "
+    "after checking that each motor turns the right way."
+)
+_RULES = (
+    "Local rules, licences where they are asked for, and the manufacturer's instructions stand above this sheet. It is "
+    "a plan of work, not an airworthiness approval."
+)
+_OWN_CAUTIONS = {"Propellers": _PROPELLERS, "Rules": _RULES}
 
 _WAITING = Mark("?", "[??]", "not decided", DOUBT)
 _DECIDED = Mark("\N{CHECK MARK}", "[ok]", "decided", GOOD)
@@ -125,6 +135,7 @@ def render_sheet(
             waiting=len(sheet.undecided),
             written=sum(len(each.writes_in_force) for each in sheet.decisions),
             arrivals=[_arrival(each, new) for each in sheet.arrivals],
+            cautions=[(name, _OWN_CAUTIONS.get(name, text)) for name, text in CAUTIONS],
             folded_from_lines=FOLDED_FROM_LINES,
             made_by=f"Rotorwright {rotorwright.__version__}",
         )

@@ -107,6 +107,19 @@ def test_a_listing_is_planned_with_a_book_once_its_release_and_board_are_named(d
     assert {each["kind"] for each in sheet["decisions"]} <= {"adopt", "board", "calibration"}
 
 
+def test_a_refitted_stick_curve_is_drawn_on_the_page(desk: Desk) -> None:
+    text = (desk.folder / "listing.txt").read_text(encoding="utf-8")
+    desk.write("mine.txt", text.replace("let STICK1_ROLL_TOP be 600", "let STICK1_ROLL_TOP be 720"))
+    about = ("--dialect", "thornbill", "--release", "6.0", "--board", "Corvane C405", "--book", "book", "--to", "6.1")
+    sheet = desk.json("plan", "mine.txt", *about)
+    lines = [each for each in sheet["decisions"] if "STICK1_ROLL_TOP" in each["found"]]
+    assert [each["rule"] for each in lines] != ["refit-to-work-out"]
+    code, out, err = desk.run("plan", "mine.txt", *about, "--as", "html")
+    assert code == 0, err
+    assert out.count("<svg") >= 1
+    assert "Rate of turn over the stick" in out
+
+
 @pytest.mark.parametrize("options", [(), ("--to", "6.0"), ("--book", "book"), ("--old-defaults", "old.json")])
 def test_without_any_word_of_the_new_release_nothing_is_planned(options: tuple[str, ...], desk: Desk) -> None:
     assert "--new-defaults" in desk.refused(6, "plan", "found.json", *options)

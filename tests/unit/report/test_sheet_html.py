@@ -134,6 +134,13 @@ def test_on_paper_every_line_stands_whatever_is_chosen_to_be_shown() -> None:
     assert all(line.startswith("@media screen {") for line in hides)
 
 
+def test_the_cautions_speak_of_a_plan_and_not_of_work_that_was_done() -> None:
+    said = words(sheet())
+    for word in ("Propellers off while", "Lithium batteries", "stand above this sheet", "a plan of work"):
+        assert word in said
+    assert "this card" not in said
+
+
 def test_a_drawing_stands_with_its_line() -> None:
     html = render_sheet(sheet(), drawings={"CHANGED": PICTURE})
     assert html.count("<svg") == 1
