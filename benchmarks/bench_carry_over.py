@@ -7,7 +7,7 @@
   changes of a careful owner and forty more of its own. What is timed is all of `carry_over_many`: the start of the
   processes, each snapshot parsed from the bytes of its file with its digest checked, all decided, each sheet printed to
   the bytes of its file, and handed over. Making the snapshots up and writing files is not in it.
-- Memory: the most that a fresh process ever had in memory at once (ru_maxrss), Python and the package with it. For the
+- Memory: the most that a fresh process ever had in memory at once (VmHWM, else ru_maxrss), Python and the package with it. For the
   fleet that is the first process and the largest of its workers.
 
     python benchmarks/bench_carry_over.py            about a minute
@@ -29,6 +29,7 @@ import time
 from dataclasses import asdict, dataclass, replace
 from fractions import Fraction
 from functools import partial
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rotorwright.changeover.fleet_planning import FleetAircraft, carry_over_many
@@ -275,7 +276,16 @@ def _measured(work: Callable[[], None], pipe: multiprocessing.connection.Connect
     work()
     own, children = (resource.getrusage(who).ru_maxrss for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
     unit = 1 if sys.platform == "darwin" else 1024  # bytes there, KiB elsewhere (getrusage(2))
-    pipe.send((own * unit / 2**20, children * unit / 2**20))
+    pipe.send((_high_water_mib() or own * unit / 2**20, children * unit / 2**20))
+
+
+def _high_water_mib() -> float | None:
+    """Return VmHWM (proc(5)), where there is one: ru_maxrss of a new process begins with what its parent had."""
+    try:
+        lines = Path("/proc/self/status").read_text(encoding="ascii").splitlines()
+    except OSError:
+        return None
+    return next((int(line.split()[1]) / 1024 for line in lines if line.startswith("VmHWM:")), None)
 
 
 def figures() -> list[Figure]:
