@@ -7,8 +7,8 @@
   changes of a careful owner and forty more of its own. What is timed is all of `carry_over_many`: the start of the
   processes, each snapshot parsed from the bytes of its file with its digest checked, all decided, each sheet printed to
   the bytes of its file, and handed over. Making the snapshots up and writing files is not in it.
-- Memory: the most that a fresh process ever had in memory at once (VmHWM, else ru_maxrss), Python and the package with it. For the
-  fleet that is the first process and the largest of its workers.
+- Memory: the most that a fresh process ever had in memory at once (VmHWM, else ru_maxrss), Python and the package with
+  it. For the fleet that is the first process and the largest of its workers (ru_maxrss).
 
     python benchmarks/bench_carry_over.py            about a minute
     python benchmarks/bench_carry_over.py --json     for programs
