@@ -68,6 +68,7 @@ _Part = tuple[tuple[Note, ...], tuple[Note, ...]]
 def _parts(between: Between) -> list[_Part]:
     """Return the entries of both notes in parts that have nothing to do with each other."""
     firsts, seconds = between.first.entries, between.second.entries
+    conditional = {name for note in firsts if note.when is not None for name in old_names(note)}
     owners: dict[tuple[str, str], list[int]] = defaultdict(list)
     for place, note in enumerate(firsts):
         for name in old_names(note):
@@ -77,8 +78,8 @@ def _parts(between: Between) -> list[_Part]:
     for place, note in enumerate(seconds, len(firsts)):
         for name in old_names(note):
             owners["between", name].append(place)
-            if name in between.spoken_of and name not in between.givers:
-                owners["old", name].append(place)
+            if name in conditional and name not in between.givers:
+                owners["old", name].append(place)  # where no condition holds, it is still the old setting
     leaders = _leaders(len(firsts) + len(seconds), list(owners.values()))
     parts: dict[int, tuple[list[Note], list[Note]]] = defaultdict(lambda: ([], []))
     for place, note in enumerate((*firsts, *seconds)):

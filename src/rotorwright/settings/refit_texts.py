@@ -28,8 +28,6 @@ def refit_after(firsts: Sequence[Note], refit: Refit, between: Between) -> Refit
     wanted = {*refit.old, *(name for text in texts for name in FORMULA_NAME.findall(text))}
     back = {name: _before(name, between) for name in sorted(wanted) if not _is_same(name, between)}
     old = tuple(dict.fromkeys(name for each in refit.old for name in _old_of(each, between)))
-    if {name for note in firsts for name in old_names(note)} - set(old):
-        raise NotComposableError("other settings hang together with those of the refit")
     return replace(
         refit,
         old=old,

@@ -204,6 +204,8 @@ def test_a_condition_on_a_setting_whose_default_changed_is_not_composed() -> Non
     assert entry.old == ("CAP",)
     assert set(entry.new) == {"CAP_A", "CAP_B", "CAP"}
     assert "may have another default" in entry.because
+    decision = about(carry_over(_inputs(notes, OLD.defaults | {"CAP": Value.of(UINT8, 80)})), "CAP")
+    assert (decision.kind, decision.rule) == (DecisionKind.HELD, Rule.NOTES_NOT_COMPOSED)
 
 
 def test_conditions_of_both_notes_must_hold() -> None:
@@ -297,3 +299,73 @@ def test_a_value_that_the_setting_between_rounds_ends_as_it_would_by_two_steps()
         snapshot({"A": Value.of(UINT32, 16_777_217)}), old.defaults, new.defaults, old, new, notes, to_release="6.1.0"
     )
     assert written(about(carry_over(inputs), "A")) == {"A": "16777216"}
+
+
+def rounded_by_float(first_notes: ChangeNotes, second_notes: ChangeNotes, *between: str, new: str) -> str:
+    """Return the reason for what becomes of 16,777,217, which no 32-bit float holds, by way of floats."""
+    old, after = catalogue(setting("A", UINT32, 1)), catalogue(setting(new, UINT32, 1))
+    middle = catalogue(*(setting(name, FLOAT, 1) for name in between))
+    notes = compose_notes(first_notes, second_notes, [(old, middle, after)])
+    found = snapshot({"A": Value.of(UINT32, 16_777_217)})
+    sheet = carry_over(CarryOverInputs(found, old.defaults, after.defaults, old, after, notes, to_release="6.1.0"))
+    assert written(about(sheet, "A")) == {new: "16777216"}
+    return about(sheet, "A").reason
+
+
+def test_another_type_under_the_same_name_counts_too() -> None:
+    assert "nearest 32-bit float" in rounded_by_float(first(), second(Rename(old="A", new="C")), "A", new="C")
+
+
+def test_what_is_rounded_inside_woven_notes_is_said() -> None:
+    copies = Split(old="A", into=(SplitPart("B", Linear()), SplitPart("C", Linear())))
+    join = Join(old=("B", "C"), new="D", how=JoinHow.EQUAL)
+    assert "nearest 32-bit float" in rounded_by_float(first(copies), second(join), "B", "C", new="D")
+
+
+@pytest.mark.parametrize(
+    ("firsts", "seconds", "old", "because"),
+    [
+        (
+            (Rename(old="A", new="X"), Rename(old="B", new="X")),
+            (Rename(old="X", new="Y"),),
+            ("A", "B"),
+            "two entries give X its value",
+        ),
+        (
+            (Rename(old="N", new="M"),),
+            (Join(old=("A", "N"), new="Y", how=JoinHow.SUM),),
+            ("A",),
+            "N is new in the release between",
+        ),
+        (
+            (Split(old="A", into=(SplitPart("B", TEN), SplitPart("C", TEN))),),
+            (Rename(old="B", new="D", when=Comparison("Q", Sign.IS, ("1",))),),
+            ("A",),
+            "one of several parts",
+        ),
+        (
+            (Join(old=("A", "B"), new="C", how=JoinHow.SUM, when=Comparison("Q", Sign.IS, ("1",))),),
+            (Rename(old="C", new="D"),),
+            ("A", "B"),
+            "a condition and a join",
+        ),
+        (
+            (Rename(old="A", new="MID", when=Comparison("Q", Sign.IS, ("1",))),),
+            (the_refit(),),
+            ("A", "TOP"),
+            "a condition and a refit",
+        ),
+        (
+            (the_refit(),),
+            (Split(old="SAG", into=(SplitPart("P", TEN), SplitPart("R", TEN))),),
+            ("MID", "TOP"),
+            "otherwise than by a new name or unit",
+        ),
+    ],
+)
+def test_what_cannot_be_said_as_one_is_named_with_all_that_it_speaks_of(
+    firsts: tuple[Note, ...], seconds: tuple[Note, ...], old: tuple[str, ...], because: str
+) -> None:
+    notes = compose_notes(first(*firsts), second(*seconds))
+    (entry,) = (each for each in notes.entries if isinstance(each, Uncomposed))
+    assert (entry.old, because in entry.because) == (old, True), entry

@@ -91,6 +91,8 @@ def test_a_value_without_an_exact_successor_has_none_and_says_why(
 def test_between_two_powers_of_two_both_neighbours_are_named() -> None:
     came = convert(of(UINT8, 6), LogOfTwo(), UINT8)
     assert (came.below, came.above) == (of(UINT8, 2), of(UINT8, 3))
+    came = convert(of(FLOAT, 0.9), LogOfTwo(), INT16)
+    assert (came.below, came.above) == (of(INT16, -1), of(INT16, 0))
 
 
 @pytest.mark.parametrize(

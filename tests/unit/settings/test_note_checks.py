@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 import pytest
-from tests.unit.settings.builders import FLOAT, UINT8, catalogue, notes, setting
+from tests.unit.settings.builders import FLOAT, UINT8, UINT16, catalogue, notes, setting
 
 from rotorwright.settings.notes import check_notes
 
@@ -70,3 +70,23 @@ def test_a_rename_that_passes_over_moved_labels_is_named() -> None:
         "choice 0 (off) is on in the new release",
         "choice 1 (on) is off in the new release",
     ]
+
+
+def one_convert(law: str, *, low: float, high: float) -> list[str]:
+    """Return the ids of what is found for one entry from a range to a setting that holds 0 to 15."""
+    old = catalogue(setting("A", UINT16, low, low=low, high=high))
+    new = catalogue(setting("B", UINT8, 0, low=0, high=15))
+    text = f'[[convert]]\nold = "A"\nnew = "B"\nlaw = {law}\n'
+    return [each.id for each in check_notes(notes(text), old, new)]
+
+
+def test_a_range_clashes_only_if_nothing_of_it_finds_a_place() -> None:
+    tenth = '{ kind = "linear", factor = "0.1" }'
+    assert one_convert(tenth, low=0, high=1000) == []
+    assert one_convert(tenth, low=200, high=1000) == ["range-clash"]
+    # only 1024 and 2048 of these have a logarithm that is whole
+    assert one_convert('{ kind = "log-of-two" }', low=1000, high=3000) == []
+    assert one_convert('{ kind = "log-of-two" }', low=1100, high=2000) == ["range-clash"]
+    assert one_convert('{ kind = "table", pairs = { "7" = 16 } }', low=0, high=9) == ["range-clash", "range-clash"]
+    assert one_convert('{ kind = "table", pairs = { "7" = "slow" } }', low=0, high=9) == ["range-clash", "type-clash"]
+    assert one_convert('{ kind = "table", pairs = { "7" = 15 } }', low=0, high=9) == []
