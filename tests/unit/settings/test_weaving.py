@@ -39,4 +39,4 @@ def test_only_customised_bits_are_missed() -> None:
     default = {"B": Value.of(UINT32, 2)}
     assert left_over_words(TakenBits("B", 0b10), BIG.get, default.get) == "bit 0 of it went nowhere"
     assert left_over_words(TakenBits("B", 0b01), BIG.get, default.get) == ""
-    assert left_over_words(TakenBits("B", 0), BIG.get, {}.get) == "bits 0, 1 of it went nowhere"
+    assert left_over_words(TakenBits("B", 0), BIG.get, lambda _: None) == "bits 0, 1 of it went nowhere"
