@@ -31,7 +31,7 @@ def decide_under_policy(sides: Sides, case: Case) -> Decision:
     """Return the decision on found settings that belong together, as the policy of the inputs wants it."""
     decision = decide_case(sides, case)
     policy = sides.inputs.policy
-    if policy == CAREFUL:
+    if policy is CAREFUL or policy == CAREFUL:  # the same object nearly always, asked for each setting
         return decision
     wanted = policy.of_setting(_names_of(case))
     if wanted is not None:
