@@ -70,6 +70,25 @@ def test_the_demo_survives_what_goes_wrong_and_ends_signed(faults: list[str], tm
     assert facts["faults_survived"] == len(faults)
 
 
+@pytest.mark.parametrize(
+    "way",
+    [
+        ["--by-console"],
+        ["--without-book"],
+        ["--without-book", "--by-console"],
+        ["--without-book", "--fault", "kill@40"],
+    ],
+    ids=" ".join,
+)
+def test_the_demo_ends_signed_by_every_way(way: list[str], tmp_path: Path) -> None:
+    code, facts, said = _demo(tmp_path / "demo", *way)
+    assert code == 0, said
+    assert facts["verdict"] == "signed"
+    assert facts["settings"]["found"] == facts["settings"]["decided"] == 485
+    assert facts["interruptions"] == 0
+    assert facts["faults_survived"] == way.count("--fault")
+
+
 def test_a_fault_that_never_happens_is_said_and_not_counted(tmp_path: Path) -> None:
     code, facts, said = _demo(tmp_path / "demo", "--fault", "torn@999999")
     assert code == 0

@@ -19,23 +19,29 @@ from rotorwright.changeover.experience import HangarExperience
 from rotorwright.changeover.journal import HangarJournal
 from rotorwright.changeover.opening import cards, open_card, read_identity
 from rotorwright.cli import console, jobs
+from rotorwright.cli.demo_owner import KnowingOwner
 from rotorwright.cli.demo_person import DemoPerson
 from rotorwright.errors import WorkflowError
 from rotorwright.hangar.book_pack import pack_book
+from rotorwright.hangar.books import read_book
 from rotorwright.hangar.store import Hangar
 from rotorwright.links.clock import RealClock
 from rotorwright.links.serial_port import SerialPort
 from rotorwright.links.wire import LineSettings
 from rotorwright.report.from_changeover import report_of
+from rotorwright.settings.carry_over import CarryOverInputs, carry_over
 from rotorwright.settings.dialects.shipped import thornbill_console, thornbill_console_file
+from rotorwright.settings.identity import Identity
 from rotorwright.settings.sheet import parse_sheet
-from rotorwright.twin.delivery import AIRFRAME, deliver
+from rotorwright.settings.snapshot import Snapshot
+from rotorwright.twin.delivery import AIRFRAME, DEMO_UNIQUE_ID, deliver, delivered_settings
 from rotorwright.twin.faults import FaultPlan
 from rotorwright.twin.hands import HandsClient
 from rotorwright.twin.process import spawn_twin
 from rotorwright.twin.state import StateFolder
 from rotorwright.twin.thornbill.book import write_book
 from rotorwright.twin.thornbill.images import DEMO_FILE_NAMES, write_demo_images
+from rotorwright.twin.thornbill.release import catalogue
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -171,7 +177,8 @@ def prepare(folder: Path | None, way: DemoWay) -> DemoFolder:
 @contextmanager
 def spawned_twin(place: DemoFolder, plan: FaultPlan, *, speed: float, baud: int) -> Iterator[None]:
     """Keep the virtual aircraft alive, a process of its own, for as long as the block runs."""
-    with spawn_twin(place.twin.path, baud=baud, speed=speed, faults=plan.words()):
+    console = place.way.by_console
+    with spawn_twin(place.twin.path, baud=baud, speed=speed, faults=plan.words(), console=console):
         yield
 
 
@@ -196,13 +203,33 @@ def work(place: DemoFolder, *, dies: Callable[[Event], None] | None = None) -> C
         journal = DyingJournal(hangar, changeover_id, dies=dies)
         with hangar.lock(changeover_id), jobs.shown_progress() as bar:
             options = jobs.BenchOptions(port=str(place.twin.port_link), baud=921_600, loader_baud=921_600)
-            shop = jobs.make_workshop(journal, options, DemoPerson(HandsClient(place.twin.path)), bar)
+            person = DemoPerson(HandsClient(place.twin.path), None if place.way.has_book else owner_of(place))
+            shop = jobs.make_workshop(journal, options, person, bar)
             shop.experience = HangarExperience(hangar)
             if not shop.state.is_over and shop.state.received is not None:
                 engine.resume(shop)
             state = engine.run(shop, on_step=jobs.announce)
             jobs.finish(hangar, journal, state, report=place.report)
     return state
+
+
+def owner_of(place: DemoFolder) -> KnowingOwner:
+    """Return the owner of the demo aircraft, who knows by heart what the book would say; the tool does not."""
+    book = read_book(place.book)
+    before, after = catalogue("5.2", "C405"), catalogue("6.0", "C405")
+    identity = Identity(DEMO_UNIQUE_ID, book.family, "5.2.0", "Corvane One", "")
+    found = Snapshot(identity=identity, settings=delivered_settings(), taken_at=jobs.utc_now())
+    inputs = CarryOverInputs(
+        ours=found,
+        old_defaults=before.defaults,
+        new_defaults=after.defaults,
+        old_catalogue=before,
+        new_catalogue=after,
+        notes=book.notes("5.2", "6.0"),
+        classes=book.classes,
+        to_release="6.0.0",
+    )
+    return KnowingOwner(carry_over(inputs))
 
 
 class DyingJournal(HangarJournal):

@@ -21,7 +21,9 @@ from rotorwright.cli.console import out
 from rotorwright.cli.person import show_plan
 
 if TYPE_CHECKING:
+    from rotorwright.cli.demo_owner import KnowingOwner
     from rotorwright.errors import RotorwrightError
+    from rotorwright.settings.answering import Answer
     from rotorwright.settings.carry_over import Decision
     from rotorwright.twin.hands import HandsClient
 
@@ -49,8 +51,9 @@ class DemoPerson:
 
     name = "demo"
 
-    def __init__(self, hands: HandsClient) -> None:
+    def __init__(self, hands: HandsClient, owner: KnowingOwner | None = None) -> None:
         self._hands = hands
+        self._owner = owner
         self._patience = PATIENCE
 
     def confirm(self, gate: Gate) -> bool:
@@ -64,14 +67,17 @@ class DemoPerson:
         out.print("  -> accepted")
         return True
 
-    def decide(self, held: Decision) -> str | None:
-        """Take the usual choice and say so."""
-        key = usual_choice(held)
-        words = next(option.words for option in held.options if option.key == key)
+    def decide(self, held: Decision) -> Answer | None:
+        """Take the usual choice, or what the owner knows, and say so."""
+        answer = self._owner.answer(held) if self._owner else usual_choice(held)
+        if isinstance(answer, str):
+            words = next(option.words for option in held.options if option.key == answer)
+        else:
+            words = "By hand: " + ", ".join(f"{name} {text}" for name, text in answer.items())
         out.print(
             f"  held {escape(', '.join(held.found))}: {escape(held.reason)}\n  -> {escape(words)}", soft_wrap=True
         )
-        return key
+        return answer
 
     def act(self, request: HandsRequest) -> bool:
         """Do with the twin what the hands are asked to do."""

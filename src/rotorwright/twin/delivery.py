@@ -14,6 +14,7 @@ from rotorwright.twin.thornbill.release import catalogue, characters, customised
 
 if TYPE_CHECKING:
     from rotorwright.firmware.image import Image
+    from rotorwright.settings.values import Value
     from rotorwright.twin.state import StateFolder
 
 AIRFRAME = "Sandmartin 5"
@@ -34,10 +35,14 @@ def delivered_memories(image: Image | None = None) -> MemoryBytes:
     # The maker's own data, so that a write outside the plan would show.
     offset = page.address - mcu.flash_start
     memories.flash[offset : offset + page.size_bytes] = random.Random("maker").randbytes(page.size_bytes)
-    settings = dict(catalogue("5.2", "C405").defaults) | customised_settings()
-    memories.settings[:] = settings_memory_with(StoredSettings("5.2.0", "Corvane One", settings))
+    memories.settings[:] = settings_memory_with(StoredSettings("5.2.0", "Corvane One", delivered_settings()))
     memories.display[:] = characters("5.2")
     return memories
+
+
+def delivered_settings() -> dict[str, Value]:
+    """Return every setting of the demo aircraft as it is delivered."""
+    return dict(catalogue("5.2", "C405").defaults) | customised_settings()
 
 
 def deliver(folder: StateFolder) -> None:

@@ -48,10 +48,21 @@ class TwinServer:
         folder: its state folder, for the link to the port and the address of the hands.
         aircraft: the aircraft; nobody else may touch it.
         more_links: further links to the port, in a folder where people look for ports.
+        waits_for_client: send nothing that the client has no room for, instead of losing it as a serial line does; for
+            an aircraft that is quicker than any real one.
     """
 
-    def __init__(self, folder: StateFolder, aircraft: VirtualAircraft, *, more_links: tuple[Path, ...] = ()) -> None:
+    def __init__(
+        self,
+        folder: StateFolder,
+        aircraft: VirtualAircraft,
+        *,
+        more_links: tuple[Path, ...] = (),
+        waits_for_client: bool = False,
+    ) -> None:
         self._aircraft = aircraft
+        self._waits_for_client = waits_for_client
+        self._unsent = b""
         self._clock = MonotonicClock()
         self._links = (folder.port_link, *more_links)
         self._port: PseudoTerminal | None = None
@@ -89,7 +100,8 @@ class TwinServer:
     def _turn(self) -> None:
         """Send what is due, wait for the next thing to happen, and take what has come."""
         self._send_what_is_due()
-        ready, _, _ = select.select(self._readers(), [], [], self._patience_s())
+        waiting = [self._port] if self._unsent and self._port is not None else []
+        ready, _, _ = select.select(self._readers(), waiting, [], self._patience_s())
         for source in ready:
             if source is self._port:
                 self._hear()
@@ -99,9 +111,11 @@ class TwinServer:
                 self._hands.serve(source)
 
     def _send_what_is_due(self) -> None:
-        data = self._aircraft.transmit(self._clock.now_s())
+        data = self._unsent or self._aircraft.transmit(self._clock.now_s())
+        self._unsent = b""
         if self._port is not None and data:
-            self._port.write(data)
+            sent = self._port.write(data)
+            self._unsent = data[sent:] if self._waits_for_client else b""
         if self._aircraft.is_connected is not (self._port is not None):
             self._follow_cable()
 
@@ -132,7 +146,7 @@ class TwinServer:
 
     def _patience_s(self) -> float | None:
         due = self._aircraft.next_event_s()
-        patience = None if due is None else max(0.0, due - self._clock.now_s())
+        patience = None if due is None or self._unsent else max(0.0, due - self._clock.now_s())
         if self._port is not None and not self._port.is_open:
             return CLOSED_LOOK_S if patience is None else min(patience, CLOSED_LOOK_S)
         return patience
@@ -179,7 +193,9 @@ def serve(
         aircraft_of_folder(state, boot, circumstances=circumstances, start_s=MonotonicClock().now_s()) as aircraft,
     ):
         links = (_free_link(ports_folder, name),) if ports_folder is not None else ()
-        server = TwinServer(state, aircraft, more_links=links)
+        how = circumstances or Circumstances()
+        is_hurried = how.baud == 0 or how.speed > 1
+        server = TwinServer(state, aircraft, more_links=links, waits_for_client=is_hurried)
         if companion is not None:
             server.stop_with(companion)
         with _stopped_by_signals(server):

@@ -88,11 +88,20 @@ class PseudoTerminal:
             self.look()
             return b""
 
-    def write(self, data: bytes) -> None:
-        """Send to the client. What it leaves unread until the system's buffer is full is lost, as on a serial port."""
-        if self.is_open or self.look():
-            with contextlib.suppress(OSError):  # full, or just closed
-                os.write(self._control, data)
+    def write(self, data: bytes) -> int:
+        """Send to the client, and return how many bytes the system took; all of them while nobody has the port open.
+
+        What a client leaves unread until the system's buffer is full is lost on a serial port; whoever does not want
+        that sends the rest later.
+        """
+        if not (self.is_open or self.look()):
+            return len(data)
+        try:
+            return os.write(self._control, data)
+        except BlockingIOError:
+            return 0
+        except OSError:  # just closed
+            return len(data)
 
     def close(self) -> None:
         """Take the port away, as a pulled cable does."""
