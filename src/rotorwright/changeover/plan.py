@@ -62,7 +62,6 @@ if TYPE_CHECKING:
 
 # A kept file never changes, so its content is the key: one job asks for the same ones many times.
 _parse_image = lru_cache(maxsize=4)(read_intel_hex)
-_parse_sheet = lru_cache(maxsize=4)(parse_sheet)
 
 
 def board_of(identity: Identity, book: ReleaseBook) -> Board:
@@ -255,7 +254,14 @@ def planned_sheet(
             policy=Policy.parse(shop.state.policy),
         )
     )
-    return hold_refused(with_refits(shop, sheet), shop.state.refusals)
+    # What a refit writes has to keep the constraints as well.
+    fitted = ask_again(
+        with_refits(shop, sheet),
+        known_constraints(shop) or (),
+        new_defaults=new_defaults,
+        new_catalogue=new_catalogue,
+    )
+    return hold_refused(fitted, shop.state.refusals)
 
 
 def _classes(shop: Workshop) -> SettingClasses | None:
@@ -282,6 +288,7 @@ def known_notes(shop: Workshop) -> ChangeNotes | None:
 def keep_sheet(shop: Workshop, sheet: CarryOverSheet, kind: EventKind, **more: JsonValue) -> None:
     """Keep the sheet as it stands and note it."""
     file = keep_content(shop, "sheet", "json", print_sheet(sheet))
+    shop.sheets[file] = sheet
     counts: dict[str, JsonValue] = {str(decision): count for decision, count in sheet.counts.items()}
     facts: dict[str, JsonValue] = {
         "file": kept_facts(file),
@@ -297,7 +304,10 @@ def current_sheet(shop: Workshop) -> CarryOverSheet:
     """Return the sheet as decided so far."""
     kept = shop.state.sheet
     assert kept is not None
-    return _parse_sheet(shop.journal.fetch(kept), source=kept.name)
+    data = shop.journal.fetch(kept)  # checks its digest, also where the sheet is still at hand
+    if kept not in shop.sheets:
+        shop.sheets[kept] = parse_sheet(data, source=kept.name)
+    return shop.sheets[kept]
 
 
 def decide(shop: Workshop) -> None:

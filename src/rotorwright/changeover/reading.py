@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from rotorwright.changeover.errors import SnapshotReadsDifferError
 from rotorwright.errors import ProtocolError
+from rotorwright.links.console.link import ConsoleLink
 from rotorwright.links.mavlink.link import MavlinkLink
 from rotorwright.settings.snapshot import Snapshot
 
@@ -40,8 +41,6 @@ def application_link(
     """Return the link to a running application: by its text console where a dialect is given, else by messages."""
     if dialect is None:
         return MavlinkLink(wire, clock)
-    from rotorwright.links.console.link import ConsoleLink  # noqa: PLC0415 - until it is there
-
     return ConsoleLink(wire, clock, dialect, catalogue_for=catalogue_for)
 
 

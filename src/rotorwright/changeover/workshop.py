@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from rotorwright.settings.catalogue import Catalogue
     from rotorwright.settings.dialects.dialect import Dialect
     from rotorwright.settings.identity import Identity
+    from rotorwright.settings.sheet import CarryOverSheet
     from rotorwright.settings.snapshot import Snapshot
     from rotorwright.settings.values import Value
 
@@ -129,6 +130,8 @@ class Workshop:
     experience: Experience | None = None
     state: ChangeoverState = field(init=False)
     confirmed: set[Gate] = field(init=False, default_factory=set)
+    sheets: dict[KeptFile, CarryOverSheet] = field(init=False, default_factory=dict)
+    """Sheets by the file that holds them, so that the same one is not read from its text again and again."""
     _book: ReleaseBook | None = field(init=False, default=None)
     _dialect: Dialect | None = field(init=False, default=None)
 
