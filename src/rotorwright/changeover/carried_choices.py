@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rotorwright.changeover.plan import carry_choices
-from rotorwright.settings.decisions import KEEP_MINE, Rule
+from rotorwright.settings.decisions import BY_HAND, KEEP_MINE, Decision, Option, Rule
 from rotorwright.settings.holding import ask_again
 
 if TYPE_CHECKING:
@@ -58,3 +57,22 @@ def _with_answers_behind(old: CarryOverSheet, sheet: CarryOverSheet) -> CarryOve
 def _answer_behind(later: Decision, held: Decision) -> str | None:
     kept = next((option.writes for option in later.options if option.key == KEEP_MINE), ())
     return next((option.key for option in held.options if option.writes == kept), None)
+
+
+def carry_choices(old: CarryOverSheet, new: CarryOverSheet) -> CarryOverSheet:
+    """Return `new` with the choices of `old` taken over where the very same question is asked again."""
+    asked = {decision.found: decision for decision in old.held}
+    for held in new.undecided:
+        before = asked.get(held.found)
+        if before is None or before.chosen is None or _asked(before) != _asked(held):
+            continue
+        if before.chosen == BY_HAND:
+            new = new.decide_by_hand(held.found[0], before.writes_in_force)
+        else:
+            new = new.decide(held.found[0], before.chosen)
+    return new
+
+
+def _asked(held: Decision) -> tuple[Option, ...]:
+    """Return the options that were offered, without what a person added."""
+    return tuple(option for option in held.options if option.key != BY_HAND)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rotorwright.changeover.plan import current_sheet, keep_answer, known_catalogue
+from rotorwright.changeover.sheets import current_sheet, keep_answer, known_catalogue
 from rotorwright.changeover.steps import standing
 from rotorwright.errors import WorkflowError
 from rotorwright.settings.answering import apply_answers

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from rotorwright.changeover import learn, plan, prove, receive, restore, roll_back, sign, write
+from rotorwright.changeover import choosing, learn, plan, prove, receive, restore, roll_back, sheets, sign, write
 from rotorwright.changeover.errors import ChangeoverOverError
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.steps import Step, StepRule, next_step, standing
@@ -18,8 +18,8 @@ if TYPE_CHECKING:
 PERFORM: dict[Step, Callable[[Workshop], None]] = {
     Step.IDENTIFY: receive.identify,
     Step.SAVE: receive.save,
-    Step.CHOOSE_IMAGE: plan.choose_image,
-    Step.MAKE_SHEET: plan.make_sheet,
+    Step.CHOOSE_IMAGE: choosing.choose_image,
+    Step.MAKE_SHEET: sheets.make_sheet,
     Step.DECIDE: plan.decide,
     Step.ACCEPT: plan.accept,
     Step.ACCEPT_WRITE: plan.accept_write,

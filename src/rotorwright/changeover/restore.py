@@ -12,7 +12,9 @@ from rotorwright.changeover.gates import Gate, GateShutError
 from rotorwright.changeover.kept import kept_facts
 from rotorwright.changeover.knowledge import expected_catalogue
 from rotorwright.changeover.person import BatteryRequest
-from rotorwright.changeover.plan import (
+from rotorwright.changeover.reading import DISPLAY_FILE, is_volatile, read_catalogue_if_any
+from rotorwright.changeover.receive import keep_content, keep_snapshot
+from rotorwright.changeover.sheets import (
     current_sheet,
     keep_sheet,
     known_catalogue,
@@ -20,8 +22,6 @@ from rotorwright.changeover.plan import (
     planned_sheet,
     with_refits,
 )
-from rotorwright.changeover.reading import DISPLAY_FILE, is_volatile, read_catalogue_if_any
-from rotorwright.changeover.receive import keep_content, keep_snapshot
 from rotorwright.changeover.state import refusal_facts
 from rotorwright.changeover.workshop import AFTER_RESTART_S, Workshop
 from rotorwright.display.characters import differing_characters, parse_characters

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from rotorwright.changeover.choosing import board_here, judge, read_image, require_sure
 from rotorwright.changeover.errors import WrongReleaseError
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.gates import Gate, GateShutError
 from rotorwright.changeover.kept import kept_facts
-from rotorwright.changeover.plan import board_here, current_sheet, judge, read_image, require_sure
 from rotorwright.changeover.receive import keep_content, prove_copy
+from rotorwright.changeover.sheets import current_sheet
 from rotorwright.changeover.state import ChosenImage, identity_facts
 from rotorwright.changeover.workshop import AFTER_RESTART_S, UNIQUE_ID_BYTES, Workshop, require_same_id
 from rotorwright.errors import LinkError, ProtocolError

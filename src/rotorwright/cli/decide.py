@@ -101,7 +101,7 @@ def _refuse_odd_options(request: DecideRequest) -> None:
 
 
 def _sheet_of(request: DecideRequest) -> CarryOverSheet:
-    from rotorwright.changeover.plan import current_sheet
+    from rotorwright.changeover.sheets import current_sheet
 
     if request.sheet is not None:
         return _read_sheet(request.sheet)
@@ -163,7 +163,7 @@ def _catalogue(path: Path | None) -> Catalogue | None:
 
 def _decide_card(request: DecideRequest) -> tuple[CarryOverSheet, CarryOverSheet, Path | None]:
     from rotorwright.changeover.deciding import take_answers
-    from rotorwright.changeover.plan import current_sheet
+    from rotorwright.changeover.sheets import current_sheet
 
     with _open_card(request) as shop:
         before = current_sheet(shop)

@@ -75,7 +75,7 @@ def inspect_image(path: Path, *, book: Path | None, board: str | None, as_json: 
 
 
 def _fit(image: Image, book: Path, board_name: str) -> Fit:
-    from rotorwright.changeover.plan import board_of
+    from rotorwright.changeover.choosing import board_of
     from rotorwright.firmware.fit import judge_fit
     from rotorwright.firmware.mcu import microcontroller
     from rotorwright.hangar.books import read_book
@@ -95,7 +95,7 @@ def _fit(image: Image, book: Path, board_name: str) -> Fit:
 
 
 def _catalogue_of(snapshot: Snapshot, book: Path) -> Catalogue | None:
-    from rotorwright.changeover.plan import board_of
+    from rotorwright.changeover.choosing import board_of
     from rotorwright.hangar.books import read_book
     from rotorwright.settings.identity import release_line
 

@@ -210,7 +210,7 @@ def _typed_like(reading: Reading, snapshot: Snapshot, defaults: Mapping[str, Val
 
 
 def _from_book(snapshot: Snapshot, book: ReleaseBook, to: str, *, needs_old: bool, needs_new: bool) -> CarryOverInputs:
-    from rotorwright.changeover.plan import board_of
+    from rotorwright.changeover.choosing import board_of
     from rotorwright.settings.carry_over import CarryOverInputs
     from rotorwright.settings.identity import release_line
 

@@ -1,0 +1,202 @@
+"""Stage plan: the image judged against the board, with a person's word where nobody can be sure."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+from rotorwright.changeover.errors import (
+    BoardNotInBookError,
+    ImageBoardMismatchError,
+    ImageDescriptorMissingError,
+    PartUnknownError,
+)
+from rotorwright.changeover.events import EventKind
+from rotorwright.changeover.gates import Gate, NotConfirmedError
+from rotorwright.changeover.knowledge import (
+    are_settings_known,
+    board_settings,
+    look_up_library,
+)
+from rotorwright.changeover.state import ChosenImage
+from rotorwright.firmware.board import Board, resolve_board
+from rotorwright.firmware.descriptor import find_descriptor
+from rotorwright.firmware.fit import EvidenceVerdict, Fit, FitVerdict, judge_fit
+from rotorwright.firmware.intel_hex import read_intel_hex
+from rotorwright.firmware.mcu import microcontroller, sectors_for
+from rotorwright.settings.identity import Identity, release_line
+
+if TYPE_CHECKING:
+    from rotorwright.changeover.workshop import Workshop
+    from rotorwright.firmware.image import Image
+    from rotorwright.hangar.books import ReleaseBook
+    from rotorwright.hangar.journal import JsonValue
+
+
+# A kept file never changes, so its content is the key: one job asks for the same one many times.
+_parse_image = lru_cache(maxsize=4)(read_intel_hex)
+
+
+def board_of(identity: Identity, book: ReleaseBook) -> Board:
+    """Return the board that the aircraft reports, aliases of other releases resolved.
+
+    Raises:
+        BoardNotInBookError: the book does not know it. The nearest-looking one is never taken.
+    """
+    board = resolve_board(book.boards, identity.board)
+    if board is None:
+        known = ", ".join(sorted(one.name for one in book.boards))
+        raise BoardNotInBookError(
+            f"The aircraft says that its board is '{identity.board}'; this release book does not know it.",
+            why=f"The book knows {known}. A board is sometimes renamed, but a name that only looks alike is not taken.",
+            todo="Take the release book of this firmware family, or ask the maker of the board for its present name.",
+            board=identity.board,
+        )
+    return board
+
+
+def read_image(shop: Workshop) -> Image:
+    """Return the image of this changeover from the kept file."""
+    kept = shop.state.image_file
+    assert kept is not None
+    return _parse_image(shop.journal.fetch(kept), name=kept.name)
+
+
+def board_here(shop: Workshop, image: Image) -> Board:
+    """Return the board of the aircraft: as the book describes it; without a book, as far as it is known at all.
+
+    Raises:
+        BoardNotInBookError: there is a book, and it does not know the board.
+        PartUnknownError: there is no book, and neither the image nor the person says which microcontroller it has.
+    """
+    received = shop.state.received
+    assert received is not None
+    if shop.state.book is not None:
+        return board_of(received, shop.book())
+    descriptor = find_descriptor(image)
+    part = shop.state.part or (descriptor.mcu if descriptor else "")
+    if not part:
+        raise PartUnknownError(
+            f"Nobody says which microcontroller {received.board} has.",
+            why="Without a release book it comes from the image, and this image carries no descriptor.",
+            todo="Read it off the largest chip of the board and name it with `--part`, or give a release book.",
+            board=received.board,
+        )
+    return Board(name=received.board, mcu=part, is_only_reported=True)
+
+
+def judge(shop: Workshop, image: Image, *, chip_id: int | None) -> tuple[Fit, ChosenImage]:
+    """Judge the image against the aircraft that was received. A person's word for it is not asked here.
+
+    Raises:
+        ImageDescriptorMissingError: there is a book, and neither it nor the image says which release the image is.
+        ImageBoardMismatchError: it does not fit.
+        PartUnknownError, BoardNotInBookError: see `board_here`.
+    """
+    received = shop.state.received
+    assert received is not None
+    book = shop.book()
+    board = board_here(shop, image)
+    part = microcontroller(board.mcu)
+    descriptor = find_descriptor(image)
+    release = release_line(descriptor.release) if descriptor else book.release_of_image(board, image.sha256)
+    if release is None and not board.is_only_reported:
+        raise ImageDescriptorMissingError(
+            "The image does not say which release it is, and the release book does not know its digest.",
+            why="It carries no image descriptor and is not among the images of the book.",
+            todo="Take the image from the publisher of the firmware family, together with its release book.",
+            sha256=image.sha256,
+        )
+    fit = judge_fit(
+        image,
+        board=board,
+        mcu=part,
+        chip_id=chip_id,
+        reported_board=received.board,
+        release=release,
+        family=received.family,
+    )
+    if fit.verdict is FitVerdict.DOES_NOT_FIT:
+        raise _does_not_fit(fit, board)
+    chosen = ChosenImage(
+        release=descriptor.release if descriptor else release or "",
+        board=board.name,
+        microcontroller=part.name,
+        sha256=image.sha256,
+        size_bytes=image.size_bytes,
+        sectors=tuple(sector.number for sector in sectors_for(image, part)),
+    )
+    return fit, chosen
+
+
+def choose_image(shop: Workshop) -> None:
+    """Judge the image before anything is changed, and note it with its evidence.
+
+    Raises:
+        ImageBoardMismatchError: it does not fit, or nobody can be sure and there is a book that should know.
+        NotConfirmedError: nobody can be sure, and no person vouches for it.
+    """
+    image = read_image(shop)
+    fit, chosen = judge(shop, image, chip_id=None)
+    require_sure(shop, fit, board_here(shop, image))
+    descriptor = find_descriptor(image)
+    look_up_library(shop, chosen, named=descriptor.board if descriptor else "")
+    inferred = board_settings(shop)
+    evidence: list[JsonValue] = [f"{one.test}: {one.verdict}: {one.words}" for one in fit.evidence]
+    shop.note(
+        EventKind.IMAGE_CHOSEN,
+        release=chosen.release,
+        board=chosen.board,
+        microcontroller=chosen.microcontroller,
+        image_sha256=chosen.sha256,
+        bytes=chosen.size_bytes,
+        sectors=list(chosen.sectors),
+        evidence=evidence,
+        settings_known=are_settings_known(shop, chosen),
+        board_settings=[each.name for each in inferred],
+        board_evidence=[f"{each.name}: {each.evidence}" for each in inferred],
+    )
+
+
+def require_sure(shop: Workshop, fit: Fit, board: Board) -> None:
+    """Return if the image fits, or if nobody can be sure and a person vouched for it, now or in an earlier run.
+
+    Raises:
+        ImageBoardMismatchError: nobody can be sure though there is a book, which should know.
+        NotConfirmedError: no person vouches for it.
+    """
+    if fit.verdict is FitVerdict.FITS or str(Gate.IMAGE_VOUCHED) in shop.state.gates:
+        return
+    if not board.is_only_reported:
+        raise _does_not_fit(fit, board)
+    doubts = [one.words for one in fit.evidence if one.verdict is not EvidenceVerdict.PASSED]
+    for words in doubts:
+        shop.person.tell(f"Not sure: {words}")
+    if not shop.person.confirm(Gate.IMAGE_VOUCHED):
+        raise NotConfirmedError(
+            Gate.IMAGE_VOUCHED,
+            found=f"nobody can be sure that the image fits {board.name}, and no person vouches for it.",
+            todo="Look at the board and at what the publisher says, or give a release book; then `resume`.",
+        )
+    shop.note(
+        EventKind.GATE_PASSED,
+        gate=str(Gate.IMAGE_VOUCHED),
+        evidence=f"a person's word, since: {' '.join(doubts)}",
+        by=shop.person.name,
+    )
+
+
+def _does_not_fit(fit: Fit, board: Board) -> ImageBoardMismatchError:
+    against = [one for one in fit.evidence if str(one.verdict) != "passed"]
+    words = " ".join(one.words for one in against)
+    sure = fit.verdict is FitVerdict.DOES_NOT_FIT
+    return ImageBoardMismatchError(
+        f"The image does not belong on {board.name}."
+        if sure
+        else f"Nobody can be sure that the image fits {board.name}.",
+        why=words or "No test speaks for it.",
+        todo=f"See that the board is a {board.name}, and take the image that its publisher names for that board.",
+        board=board.name,
+        verdict=str(fit.verdict),
+        tests=", ".join(one.test for one in against),
+    )
