@@ -97,7 +97,10 @@ def _options(sides: Sides, case: Case, plans: tuple[TargetPlan, ...]) -> tuple[O
     if all(plan.value is not None for plan in plans):
         ways.append(Option(KEEP_MINE, reasons.keep_mine(sides, case, plans), writes_of(plans)))
     keys = dict.fromkeys(key for plan in plans for key in plan.alternatives)
-    ways += [option for key in keys if (option := _alternative(plans, key)) is not None]
+    others = [option for key in keys if (option := _alternative(plans, key)) is not None]
+    # The same number in another unit is another value: where it can be counted anew, that comes first.
+    counts_anew = any(plan.problem is Rule.UNIT_CHANGED for plan in plans)
+    ways = [*others, *ways] if counts_anew else [*ways, *others]
     ways.append(Option(TAKE_NEW_DEFAULT, reasons.take_new_default(sides, plans)))
     return tuple(_without_doubles(ways))
 

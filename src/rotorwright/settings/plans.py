@@ -5,8 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from rotorwright.settings.decisions import FOLLOW_LABEL, KNOWN_BITS_ONLY, NEAREST_ABOVE, NEAREST_BELOW, Rule
-from rotorwright.settings.laws import SAME, convert
+from rotorwright.settings.decisions import (
+    CONVERT_UNIT,
+    FOLLOW_LABEL,
+    KNOWN_BITS_ONLY,
+    NEAREST_ABOVE,
+    NEAREST_BELOW,
+    Rule,
+)
+from rotorwright.settings.laws import SAME, Linear, Reciprocal, convert
+from rotorwright.settings.successors.units import exact_factor, exact_reciprocal
 from rotorwright.settings.values import Value
 
 if TYPE_CHECKING:
@@ -65,7 +73,7 @@ def plan_target(sides: Sides, case: Case, target: Target, *, defaults_matter: bo
     if value is None:
         return _without_value(sides, case, target)
     if target.meaning is not None:
-        return _with_other_meaning(sides, target, value)
+        return _with_other_meaning(sides, case, target, value)
     if value == target.theirs:
         return TargetPlan(target.name, target.theirs, value, words=target.ours.words, takes_default=True)
     refusal = sides.refusal(target.name, value)
@@ -87,15 +95,42 @@ def _without_value(sides: Sides, case: Case, target: Target) -> TargetPlan:
     return TargetPlan(target.name, target.theirs, None, problem, target.ours.words, alternatives=ways)
 
 
-def _with_other_meaning(sides: Sides, target: Target, value: Value) -> TargetPlan:
+def _with_other_meaning(sides: Sides, case: Case, target: Target, value: Value) -> TargetPlan:
     assert target.meaning is not None
     followed = target.meaning.followed
     ways: dict[str, Alternative] = {}
     if followed is not None and sides.refusal(target.name, followed) is None:
         shown = sides.show_new(target.name, followed)
         ways[FOLLOW_LABEL] = Alternative(f"Follow the label: {shown}", followed)
+    if target.meaning.rule is Rule.UNIT_CHANGED:
+        ways |= _in_new_unit(sides, case, target)
     allowed = value if sides.refusal(target.name, value) is None else None
     return TargetPlan(target.name, target.theirs, allowed, target.meaning.rule, target.meaning.words, alternatives=ways)
+
+
+def _in_new_unit(sides: Sides, case: Case, target: Target) -> dict[str, Alternative]:
+    """Return the value counted in the new unit, where the two units measure the same; its neighbours if not exact."""
+    old, new = sides.old_setting(case.found[0]), sides.new_setting(target.name)
+    if old is None or new is None:
+        return {}
+    law = _law_of_units(old.unit, new.unit)
+    if law is None:
+        return {}
+    became = convert(case.ours[0], law, new.type)
+    if became.value is None:
+        return _near(sides, target.name, became.below, became.above)
+    if sides.refusal(target.name, became.value) is not None:
+        return _near(sides, target.name, became.value, None)
+    shown = f"Count it in {new.unit}: {sides.show_new(target.name, became.value)}"
+    words = f"{shown} ({became.words})" if became.words else shown
+    return {CONVERT_UNIT: Alternative(words, became.value)}
+
+
+def _law_of_units(old: str, new: str) -> Linear | Reciprocal | None:
+    factor, numerator = exact_factor(old, new), exact_reciprocal(old, new)
+    if factor is not None:
+        return Linear(factor)
+    return None if numerator is None else Reciprocal(numerator)
 
 
 def _refused(sides: Sides, target: Target, value: Value, refusal: str) -> TargetPlan:

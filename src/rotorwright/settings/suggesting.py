@@ -12,7 +12,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from rotorwright.settings.decisions import DecisionKind, Option, Rule, Write, to_new_name
-from rotorwright.settings.laws import Linear, convert
+from rotorwright.settings.laws import Linear, Reciprocal, convert
 from rotorwright.settings.meanings import meaning_change
 from rotorwright.settings.successors import (
     SettingDescription,
@@ -21,7 +21,7 @@ from rotorwright.settings.successors import (
     likeliest_successors,
     touches_danger,
 )
-from rotorwright.settings.successors.units import exact_factor
+from rotorwright.settings.successors.units import exact_factor, exact_reciprocal
 from rotorwright.settings.values import SettingType, Value, ValueNotInTypeError
 
 if TYPE_CHECKING:
@@ -100,8 +100,13 @@ def _new_description(sides: Sides, name: str) -> SettingDescription:
 
 def _suggested(sides: Sides, decision: Decision, suggestion: Suggestion) -> Decision:
     likeliest = () if suggestion.new is None else (suggestion.new,)
-    fits = {name: _carried(sides, decision, name) for name in (*likeliest, *suggestion.runners_up)}
-    options = {name: _option(sides, name, each) for name, each in fits.items() if each.value is not None}
+    names = (*likeliest, *suggestion.runners_up, *suggestion.nearest)
+    fits = {name: _carried(sides, decision, name) for name in names}
+    options = {
+        name: _option(sides, name, each, is_weak=name in suggestion.nearest)
+        for name, each in fits.items()
+        if each.value is not None
+    }
     first = [options[name] for name in likeliest if name in options and suggestion.may_be_offered_first]
     rest = [each for each in options.values() if each not in first]
     dangerous = [_old_description(sides, decision), *(_new_description(sides, name) for name in fits)]
@@ -110,11 +115,12 @@ def _suggested(sides: Sides, decision: Decision, suggestion: Suggestion) -> Deci
     return replace(decision, reason=reason, options=(*first, *decision.options, *rest))
 
 
-def _option(sides: Sides, name: str, carried: _Carried) -> Option:
+def _option(sides: Sides, name: str, carried: _Carried, *, is_weak: bool) -> Option:
     assert carried.value is not None
     is_default = carried.value == sides.theirs(name)
     shown = f"Take {name} for it: {sides.show_new(name, carried.value)}{', its default' if is_default else ''}"
-    words = f"{shown} ({carried.words})" if carried.words else shown
+    told = "; ".join(filter(None, (carried.words, "little speaks for it" if is_weak else "")))
+    words = f"{shown} ({told})" if told else shown
     return Option(to_new_name(name), words, () if is_default else (Write(name, carried.value),))
 
 
@@ -124,7 +130,8 @@ def _words(suggestion: Suggestion, fits: dict[str, _Carried], *, is_dangerous: b
         parts.append(f"{'Other' if suggestion.new else 'New'} names to look at: {', '.join(suggestion.runners_up)}.")
     if is_dangerous:
         parts.append("Arming, motors or failsafe may depend on it: look it up before you take any.")
-    parts += [f"{name} is not offered: {each.words}." for name, each in fits.items() if each.value is None]
+    shown = (suggestion.new, *suggestion.runners_up)
+    parts += [f"{n} is not offered: {each.words}." for n, each in fits.items() if each.value is None and n in shown]
     return " ".join(parts)
 
 
@@ -169,10 +176,14 @@ def _by_meaning(ours: Value, old: Setting | None, new: Setting | None, type_: Se
         return _Carried(change.followed, change.words)
     assert old is not None
     assert new is not None
+    told = f"converted from {ours.text} {old.unit}"
+    numerator = exact_reciprocal(old.unit, new.unit)
+    if numerator is not None:
+        return _by_law(ours, Reciprocal(numerator), type_, told)
     factor = exact_factor(old.unit, new.unit)
     if factor is None:
         return _Carried(None, f"{change.words}, and there is no exact conversion")
-    return _converted(ours, factor, type_, f"converted from {ours.text} {old.unit}")
+    return _by_law(ours, Linear(factor), type_, told)
 
 
 def _unit_in_doubt(old: Setting | None, new: Setting | None) -> str:
@@ -186,7 +197,7 @@ def _as_it_stands(ours: Value, new: Setting | None, type_: SettingType) -> _Carr
         return _Carried(Value.of_text(ours.text))
     if ours.type.is_text:
         return _from_text(ours.text, new, type_)
-    return _converted(ours, Fraction(1), type_, "")
+    return _by_law(ours, Linear(Fraction(1)), type_, "")
 
 
 def _from_text(text: str, new: Setting | None, type_: SettingType) -> _Carried:
@@ -199,8 +210,8 @@ def _from_text(text: str, new: Setting | None, type_: SettingType) -> _Carried:
     return _Carried(value)
 
 
-def _converted(ours: Value, factor: Fraction, type_: SettingType, words: str) -> _Carried:
-    became = convert(ours, Linear(factor), type_)
+def _by_law(ours: Value, law: Linear | Reciprocal, type_: SettingType, words: str) -> _Carried:
+    became = convert(ours, law, type_)
     if became.value is None:
         return _Carried(None, became.words)
     return _Carried(became.value, "; ".join(each for each in (words, became.words) if each))

@@ -179,8 +179,30 @@ class TestMeaning:
         pair = Pair(catalogue(setting("A", INT16, 5, unit="s")), catalogue(setting("A", INT16, 7, unit="ms")))
         assert only(pair.sheet(A=7)).rule == "unit-changed"
         decision = only(pair.sheet(A=9))
-        assert ways(decision) == {"keep-mine": {"A": "9"}, "take-new-default": {}}
-        assert decision.options[0].words == "Keep yours: 9 ms"
+        assert ways(decision) == {"convert-unit": {"A": "9000"}, "keep-mine": {"A": "9"}, "take-new-default": {}}
+        assert [option.words for option in decision.options[:2]] == ["Count it in ms: 9000 ms", "Keep yours: 9 ms"]
+
+    def test_a_value_that_cannot_be_counted_in_the_new_unit_is_offered_with_its_neighbours(self) -> None:
+        pair = Pair(catalogue(setting("A", INT16, 6000, unit="rpm")), catalogue(setting("A", INT16, 100, unit="Hz")))
+        assert ways(only(pair.sheet(A=6600))) == {
+            "convert-unit": {"A": "110"},
+            "keep-mine": {"A": "6600"},
+            "take-new-default": {},
+        }
+        assert ways(only(pair.sheet(A=25_000))) == {
+            "nearest-below": {"A": "416"},
+            "nearest-above": {"A": "417"},
+            "keep-mine": {"A": "25000"},
+            "take-new-default": {},
+        }
+
+    def test_a_unit_of_something_else_is_not_converted(self) -> None:
+        pair = Pair(catalogue(setting("A", INT16, 5, unit="V")), catalogue(setting("A", INT16, 7, unit="Hz")))
+        assert ways(only(pair.sheet(A=9))) == {"keep-mine": {"A": "9"}, "take-new-default": {}}
+
+    def test_a_period_becomes_a_frequency(self) -> None:
+        pair = Pair(catalogue(setting("A", INT16, 250, unit="us")), catalogue(setting("A", INT16, 4000, unit="Hz")))
+        assert ways(only(pair.sheet(A=500)))["convert-unit"] == {"A": "2000"}
 
     def test_a_unit_that_one_release_does_not_state_is_no_change(self) -> None:
         pair = Pair(catalogue(setting("A", INT16, 5)), catalogue(setting("A", INT16, 5, unit="ms")))

@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 from tests.unit.settings.builders import FLOAT, UINT8, UINT16, Pair, about, catalogue, notes, only, setting, ways
 
-from rotorwright.settings.carry_over import DecisionKind, carry_over
+from rotorwright.settings.carry_over import DecisionKind, Write, carry_over
 from rotorwright.settings.catalogue import Catalogue, Setting
 from rotorwright.settings.sheet import parse_sheet, print_sheet
 from rotorwright.settings.values import SettingType, Value
@@ -80,7 +80,7 @@ def test_other_units_are_converted_where_that_is_exact_and_the_words_say_so() ->
     assert option.words == "Take SCREEN_FADE_TIME for it: 40000 us (converted from 40 ms)"
 
 
-@pytest.mark.parametrize(("unit", "new"), [("deg", "rad"), ("ms", "Hz")])
+@pytest.mark.parametrize(("unit", "new"), [("deg", "rad"), ("ms", "V")])
 def test_units_without_an_exact_conversion_are_not_offered(unit: str, new: str) -> None:
     old = setting("SCREEN_FADE_DELAY", FLOAT, 30, unit=unit)
     keys, _, reason = held_on(became(old, setting("SCREEN_FADE_DELAYS", FLOAT, 0.5, unit=new)))
@@ -182,3 +182,19 @@ def test_thirty_held_lines_among_twelve_hundred_settings_take_well_under_a_secon
     sheet = pair.sheet(**{each.name: 40 for each in old})
     assert time.perf_counter() - start < 1.0
     assert [each.options[0].key for each in sheet.held] == [f"to-{name}" for name in sorted(each.name for each in new)]
+
+
+def test_a_period_that_became_a_frequency_is_converted_by_its_reciprocal() -> None:
+    pair = became(setting("LOOP_TIME", UINT16, 250, unit="us"), setting("LOOP_TIMES", UINT16, 4000, unit="Hz"))
+    offered = {option.key: option.writes for option in only(pair.sheet(LOOP_TIME=500)).options}
+    assert offered["to-LOOP_TIMES"] == (Write("LOOP_TIMES", Value.of(UINT16, 2000)),)
+
+
+def test_where_no_name_is_likely_the_least_unlike_ones_are_offered_last_and_said_to_be_weak() -> None:
+    """Whoever knows the firmware can still take one of them at once."""
+    new = [setting(name, UINT16, default) for name, default in (("GLOW_HUE", 3), ("MAST_REEF", 9))]
+    pair = Pair(catalogue(setting("SCREEN_FADE_DELAY", UINT16, 30)), catalogue(*new))
+    options = only(pair.sheet(SCREEN_FADE_DELAY=40)).options
+    assert options[0].key == "leave-out"
+    assert len(options) > 1
+    assert all(option.words.endswith("(little speaks for it)") for option in options[1:])

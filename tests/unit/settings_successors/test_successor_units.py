@@ -7,7 +7,7 @@ from itertools import product
 
 import pytest
 
-from rotorwright.settings.successors.units import exact_factor, factor
+from rotorwright.settings.successors.units import exact_factor, exact_reciprocal, factor
 
 UNITS = (
     "us", "ms", "s", "min", "h", "Hz", "kHz", "B", "kB", "mm", "cm", "m", "rad", "deg", "cdeg", "rad/s", "deg/s",
@@ -47,3 +47,25 @@ def test_the_exact_factor_is_the_factor() -> None:
             assert float(exact) == pytest.approx(factor(old, new), rel=1e-12)
         elif (found := factor(old, new)) is not None:
             assert {old, new} & {"rad", "rad/s"}, f"{old} to {new} is {found}"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "expected"),
+    [
+        ("hundredths of %", "%", Fraction(1, 100)),
+        ("hundredths", "tenths", Fraction(1, 10)),
+        ("rpm", "Hz", Fraction(1, 60)),
+        ("mAh", "Ah", Fraction(1, 1000)),
+        ("hundredths of nothing", "%", None),
+    ],
+)
+def test_parts_of_a_unit_and_turns_are_exact(old: str, new: str, expected: Fraction | None) -> None:
+    assert exact_factor(old, new) == expected
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "numerator"),
+    [("us", "Hz", 1_000_000), ("Hz", "ms", 1000), ("ms", "rpm", 60_000), ("ms", "s", None), ("Hz", "V", None)],
+)
+def test_a_time_and_a_frequency_are_reciprocals(old: str, new: str, numerator: int | None) -> None:
+    assert exact_reciprocal(old, new) == numerator

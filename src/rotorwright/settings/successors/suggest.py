@@ -36,6 +36,7 @@ class Suggestion:
         may_be_offered_first: whether a page may put `new` first among the options. Never if either setting touches
             arming, motors or failsafe: then the person chooses with nothing chosen for them.
         runners_up: up to three other candidates, the strongest first. Candidates may be shared between settings.
+        nearest: where there is neither: up to three names that are the least unlike, though too little speaks for them.
     """
 
     old: str
@@ -44,6 +45,7 @@ class Suggestion:
     evidence: tuple[str, ...]
     may_be_offered_first: bool
     runners_up: tuple[str, ...] = ()
+    nearest: tuple[str, ...] = ()
 
 
 def likeliest_successors(
@@ -98,7 +100,8 @@ def _no_successor(old: SettingDescription, row: Sequence[Weighed], change: Relea
         probability=by.chance_of_nothing(best),
         evidence=_words_for_none(row, change),
         may_be_offered_first=False,
-        runners_up=_names(row, change),
+        runners_up=(runners_up := _names(row, change)),
+        nearest=() if runners_up else _nearest(row, change),
     )
 
 
@@ -125,6 +128,10 @@ def _names(row: Sequence[Weighed], change: ReleaseChange) -> tuple[str, ...]:
     """Runners-up weaker than no successor at all are noise, and are not shown."""
     strong = [each for each in row if each.standing.strength > NO_SUCCESSOR]
     return tuple(change.arrived[each.candidate.new].name for each in strong[:_RUNNERS_UP])
+
+
+def _nearest(row: Sequence[Weighed], change: ReleaseChange) -> tuple[str, ...]:
+    return tuple(change.arrived[each.candidate.new].name for each in row[:_RUNNERS_UP])
 
 
 def _words_for_none(row: Sequence[Weighed], change: ReleaseChange) -> tuple[str, ...]:

@@ -9,6 +9,8 @@ from functools import lru_cache
 from math import pi
 
 _MULTIPLE = re.compile(r"([0-9]+)([A-Za-z].*)\Z")
+_PART = re.compile(r"(tenths|hundredths|thousandths)(?: of (.+))?\Z", re.IGNORECASE)
+_PARTS = {"tenths": 10, "hundredths": 100, "thousandths": 1000}
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +34,7 @@ _UNITS: dict[str, _Unit] = {
     "d": _Unit("time", Fraction(86400)),
     "hz": _Unit("frequency", Fraction(1)),
     "khz": _Unit("frequency", Fraction(1000)),
+    "rpm": _Unit("frequency", Fraction(1, 60)),  # turns per minute, as the frequency that they make: 1/min
     "b": _Unit("size", Fraction(1)),
     "kb": _Unit("size", Fraction(1024)),
     "mb": _Unit("size", Fraction(1024**2)),
@@ -53,6 +56,7 @@ _UNITS: dict[str, _Unit] = {
     "ma": _Unit("current", Fraction(1, 1000)),
     "a": _Unit("current", Fraction(1)),
     "mah": _Unit("charge", Fraction(1)),
+    "ah": _Unit("charge", Fraction(1000)),
     "%": _Unit("share", Fraction(1, 100)),
     "norm": _Unit("share", Fraction(1)),
 }
@@ -79,10 +83,21 @@ def exact_factor(old: str, new: str) -> Fraction | None:
     return mine.size / theirs.size
 
 
+def exact_reciprocal(old: str, new: str) -> Fraction | None:
+    """Return n where n divided by the `old` number is the `new` one: between a time and a frequency; else nothing."""
+    mine, theirs = _base(old), _base(new)
+    if mine is None or theirs is None or {mine.measures, theirs.measures} != {"time", "frequency"}:
+        return None
+    return 1 / (mine.size * theirs.size)
+
+
 def _base(unit: str) -> _Unit | None:
     found = _UNITS.get(unit.lower())
     if found is None and (match := _MULTIPLE.match(unit)):
         base = _UNITS.get(match[2].lower())
         count = int(match[1])
         found = None if base is None or count == 0 else replace(base, size=count * base.size)
+    if found is None and (match := _PART.match(unit)):
+        whole = _base(match[2]) if match[2] else _Unit("number", Fraction(1))
+        found = None if whole is None else replace(whole, size=whole.size / _PARTS[match[1].lower()])
     return found
