@@ -8,7 +8,12 @@ from typing import TYPE_CHECKING
 from tests.virtual_bench import VirtualBench
 
 from rotorwright.changeover.events import EventKind
+from rotorwright.changeover.experience import HangarExperience
 from rotorwright.hangar.defaults_library import DEFAULTS_FOLDER
+from rotorwright.hangar.store import Hangar
+from rotorwright.settings.identity import Identity
+from rotorwright.settings.values import Value
+from rotorwright.twin.thornbill.release import catalogue, customised_settings
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -62,3 +67,24 @@ def test_a_damaged_library_does_not_stop_a_job_that_can_do_without(tmp_path: Pat
     assert run.error is None, run.error
     assert EventKind.OLD_DEFAULTS_WANTED in _kinds(second)
     assert any("cannot be used" in str(heard) for heard in run.person.heard)
+
+
+def test_what_is_the_same_on_every_aircraft_with_a_board_belongs_to_it(tmp_path: Path) -> None:
+    """Three aircraft whose board's own defaults differ from the family's: the fourth job knows them as the board's."""
+    bench = _bench(tmp_path)
+    for number in (2, 3, 4):
+        (tmp_path / f"aircraft-{number}").mkdir()
+    for one in (bench, _next_aircraft(bench, 2), _next_aircraft(bench, 3)):
+        assert one.run().error is None
+    elsewhere, here = catalogue("5.2", "H7").defaults, catalogue("5.2", "C405").defaults
+    own = {name for name, value in here.items() if value != elsewhere[name] and name not in customised_settings()}
+    with Hangar.open(tmp_path / "hangar") as hangar:
+        experience = HangarExperience(hangar)
+        captured = experience.find("Thornbill", "5.2.0", "Corvane One", read_by="console")
+        assert captured is not None
+        family = dict(captured.settings) | {name: Value.of_text(elsewhere[name].text) for name in own}
+        identity = Identity("0" * 24, "Thornbill", "5.2.0", "Corvane One", "")
+        found = experience.board_settings(identity, family, read_by="console")
+    assert own
+    assert {each.name for each in found} == own
+    assert all(each.aircraft == 3 for each in found)

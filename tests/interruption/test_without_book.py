@@ -7,8 +7,10 @@ from functools import cache
 from pathlib import Path
 from tempfile import mkdtemp
 
+import pytest
 from tests.virtual_bench import VirtualBench
 
+from rotorwright.changeover.errors import DecisionMissingError
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.gates import Gate, NotConfirmedError
 from rotorwright.changeover.state import fold
@@ -41,7 +43,11 @@ def with_book() -> VirtualBench:
 
 def truth() -> CarryOverSheet:
     """Return what the release book makes of the settings of the demo aircraft."""
-    bench = with_book()
+    return sheet_of(with_book())
+
+
+def sheet_of(bench: VirtualBench) -> CarryOverSheet:
+    """Return the sheet of the job as it stands."""
     kept = fold(bench.events()).sheet
     assert kept is not None
     with Hangar.open(bench.folder / "hangar") as hangar:
@@ -118,6 +124,19 @@ def test_by_console_with_a_book_the_aircraft_is_the_very_same_as_by_messages(tmp
     assert run.error is None, run.error
     assert settings_of(bench) == settings_of(with_book())
     assert bytes(bench.memories.display) == bytes(with_book().memories.display)
+
+
+@pytest.mark.parametrize("by_console", [False, True], ids=["by messages", "by console"])
+def test_each_held_line_has_a_usable_way_even_where_nothing_is_known(by_console: bool, tmp_path: Path) -> None:
+    bench = _fresh().copy(tmp_path)
+    if by_console:
+        bench.speak_by_console()
+    assert isinstance(bench.run(refuses=frozenset({"held"})).error, DecisionMissingError)
+    held = sheet_of(bench).held
+    assert len(held) > len(sheet_of(with_book()).held)
+    for each in held:
+        # Either it writes something, or it takes a new setting whose default is that very value.
+        assert any(option.writes or option.key.startswith("to-") for option in each.options), each.found
 
 
 def test_nothing_is_written_unless_a_person_vouches_for_an_image_that_nobody_can_be_sure_of(tmp_path: Path) -> None:
