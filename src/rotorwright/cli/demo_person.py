@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from typing import TYPE_CHECKING
 
 from rich.markup import escape
@@ -31,6 +32,11 @@ if TYPE_CHECKING:
 USUAL_CHOICES = ("keep-mine", "keep-effect", "nearest", "take-new-default", "leave-out")
 PATIENCE = 6
 
+_GATE_WORDS = defaultdict(lambda: "it is so") | {
+    Gate.PROPELLERS_OFF: "the virtual aircraft has none",
+    Gate.IMAGE_VOUCHED: "the demo's own image, made for this board",
+}
+
 TILT_WORDS = {
     Direction.NOSE_DOWN: "forward",
     Direction.NOSE_UP: "back",
@@ -58,7 +64,7 @@ class DemoPerson:
 
     def confirm(self, gate: Gate) -> bool:
         """Confirm: a virtual aircraft has no propellers. The danger is shown all the same."""
-        out.print(f"  gate {gate}: {TEXTS[gate].danger}\n  -> yes (the virtual aircraft has none)", soft_wrap=True)
+        out.print(f"  gate {gate}: {TEXTS[gate].danger}\n  -> yes ({_GATE_WORDS[gate]})", soft_wrap=True)
         return True
 
     def accept_plan(self, summary: PlanSummary) -> bool:
