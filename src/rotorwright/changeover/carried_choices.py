@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rotorwright.settings.decisions import BY_HAND, KEEP_MINE, Decision, Option, Rule
+from rotorwright.settings.decisions import BY_HAND, KEEP_MINE, Decision, Rule, Write
 from rotorwright.settings.holding import ask_again
 
 if TYPE_CHECKING:
@@ -73,6 +73,6 @@ def carry_choices(old: CarryOverSheet, new: CarryOverSheet) -> CarryOverSheet:
     return new
 
 
-def _asked(held: Decision) -> tuple[Option, ...]:
-    """Return the options that were offered, without what a person added."""
-    return tuple(option for option in held.options if option.key != BY_HAND)
+def _asked(held: Decision) -> tuple[tuple[str, tuple[Write, ...]], ...]:
+    """Return what was offered, without what a person added; its words may be put otherwise by another version."""
+    return tuple((option.key, option.writes) for option in held.options if option.key != BY_HAND)

@@ -43,7 +43,7 @@ def decide(shop: Workshop) -> None:
             raise DecisionMissingError(
                 f"{len(undecided)} held settings are not decided, the first is {' and '.join(held.found)}.",
                 why=held.reason,
-                state="Nothing was changed on the aircraft; the answers given so far are kept.",
+                state="The answers given so far are kept.",
                 todo=f"Decide them with `rotorwright decide --changeover {shop.journal.changeover_id}` and go on with "
                 "`resume`, or let `resume` ask.",
                 undecided=len(undecided),

@@ -384,8 +384,10 @@ def _faults(events: Sequence[Event]) -> tuple[Fault, ...]:
     """Return what went wrong and was followed by work; what a person answered is no fault."""
     worked_on = [e.sequence for e in events if e.kind not in {EventKind.INTERRUPTED, EventKind.RESUMED}]
     last = max(worked_on, default=0)
+    # A person may answer between two runs, with no run going on.
+    runs = [event for event in events if event.kind != EventKind.HELD_DECIDED]
     return tuple(
-        fault for before, event in pairwise(events) if event.sequence < last and (fault := _fault(before, event))
+        fault for before, event in pairwise(runs) if event.sequence < last and (fault := _fault(before, event))
     )
 
 

@@ -187,7 +187,9 @@ def _by_meaning(ours: Value, old: Setting | None, new: Setting | None, type_: Se
 
 
 def _unit_in_doubt(old: Setting | None, new: Setting | None) -> str:
-    if old is None or new is None or old.unit == new.unit:
+    if old is None or new is None:
+        return "whether it counts in the same unit is not known"
+    if old.unit == new.unit:
         return ""
     return f"it counts in {new.unit}, yours had no unit" if new.unit else f"yours counted in {old.unit}, it has no unit"
 

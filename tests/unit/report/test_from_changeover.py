@@ -11,7 +11,7 @@ from rotorwright.changeover.events import EventKind
 from rotorwright.hangar.files import KeptFile
 from rotorwright.hangar.journal import Event, JsonValue, next_event
 from rotorwright.report import Outcome, StageState
-from rotorwright.report.from_changeover import report_of, sheet_line
+from rotorwright.report.from_changeover import _faults, report_of, sheet_line
 from rotorwright.settings.decisions import Decision, DecisionKind, Option, Write
 from rotorwright.settings.values import SettingType, Value
 
@@ -108,6 +108,18 @@ def test_what_a_person_answered_is_no_fault(step: str, error: str) -> None:
         {"step": step, "error": error, "what": "No."},
     )
     assert report_of(journal_of(*RECEIVED[:2], answer, RESUMED, RECEIVED[2])).faults == ()
+
+
+def test_answers_given_between_two_runs_make_no_fault_of_the_question() -> None:
+    asked: tuple[EventKind, dict[str, JsonValue]] = (
+        EventKind.INTERRUPTED,
+        {"step": "decide", "error": "changeover.decision-missing", "what": "Nobody answered."},
+    )
+    answered: tuple[EventKind, dict[str, JsonValue]] = (EventKind.HELD_DECIDED, {"file": KEPT, "undecided": 0})
+    events = (*RECEIVED[:2], asked, answered, answered, RESUMED, RECEIVED[2])
+    assert _faults(journal_of(*events).events()) == ()
+    killed = (*RECEIVED[:2], RESUMED, answered, RESUMED, RECEIVED[2])
+    assert len(_faults(journal_of(*killed).events())) == 2
 
 
 def test_after_the_way_back_the_card_shows_what_was_found_and_what_was_put_back() -> None:
