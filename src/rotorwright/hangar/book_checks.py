@@ -117,9 +117,8 @@ def _check_constraints(
     if constraints is None:
         return
     for catalogue in knowledge.of(line):
-        for name in unknown_names(constraints, catalogue):
-            words = f"a constraint names {name}, which {line} does not have{_hint(name, catalogue.names)}"
-            yield BookProblem(part, "", name, words, "unknown-name", Severity.ERROR)
+        for each in unknown_names(constraints, catalogue):
+            yield BookProblem(part, each.place, each.name, each.words, "unknown-name", Severity.ERROR)
 
 
 def _check_all_notes(book: ReleaseBook, knowledge: _Knowledge, found: list[BookProblem]) -> Iterator[BookProblem]:

@@ -30,10 +30,10 @@ class Sign(StrEnum):
     """How a setting is compared."""
 
     IS = "is"
-    IS_NOT = "is-not"
-    AT_LEAST = "at-least"
-    AT_MOST = "at-most"
-    ONE_OF = "one-of"
+    IS_NOT = "is_not"
+    AT_LEAST = "at_least"
+    AT_MOST = "at_most"
+    ONE_OF = "one_of"
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +43,7 @@ class Comparison:
     Args:
         setting: name in the old release.
         test: how it is compared.
-        values: as written: one, or for `one-of` several.
+        values: as written: one, or for `one_of` several.
         law: what becomes of the value before it is compared; only composed notes have one.
     """
 

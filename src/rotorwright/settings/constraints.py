@@ -108,16 +108,26 @@ def parse_constraints(text: str, *, source: str) -> Constraints:
         raise _bad_entry(source, fault) from fault
 
 
-def unknown_names(constraints: Constraints, catalogue: Catalogue) -> tuple[str, ...]:
-    """Return a sentence for each name that the release does not know, with the name that was likely meant."""
-    found: list[str] = []
+@dataclass(frozen=True, slots=True)
+class UnknownName:
+    """A name in a constraint that the release does not know: where, which, and in words what was likely meant."""
+
+    place: str
+    name: str
+    words: str
+
+
+def unknown_names(constraints: Constraints, catalogue: Catalogue) -> tuple[UnknownName, ...]:
+    """Return each name that the release does not know, with the name that was likely meant."""
+    found: list[UnknownName] = []
     for constraint in constraints:
         for name in all_names(constraint):
             if name in catalogue:
                 continue
             meant = likely(name, catalogue.names)
             hint = f"; perhaps {meant} was meant" if meant else ""
-            found.append(f"{constraint.place}: {constraints.release} knows no setting {name}{hint}.")
+            words = f"{constraints.release} knows no setting {name}{hint}"
+            found.append(UnknownName(constraint.place, name, words))
     return tuple(found)
 
 
@@ -177,11 +187,11 @@ def _when(entry: Table) -> Term | None:
 
 
 def _term(table: Table) -> Term:
-    table.only("name", *_SAYINGS)
+    table.only("setting", *_SAYINGS)
     given = [key for key in _SAYINGS if key in table]
     if len(given) != 1:
         table.fault(given[1] if given else "is", f"exactly one of {', '.join(_SAYINGS)} is said")
-    name, key = _name(table, "name"), given[0]
+    name, key = _name(table, "setting"), given[0]
     match key:
         case "is":
             return Term(name, among=_entries(table, key))

@@ -215,8 +215,8 @@ def test_what_a_person_decided_is_left_alone() -> None:
 
 
 def test_of_two_entries_the_one_whose_condition_holds_is_taken() -> None:
-    low = STICK + 'when = { setting = "CUT", at-most = "100" }\n'
-    high = STICK.replace("10 * FULL", "20 * FULL") + 'when = { setting = "CUT", at-least = "101" }\n'
+    low = STICK + 'when = { setting = "CUT", at_most = "100" }\n'
+    high = STICK.replace("10 * FULL", "20 * FULL") + 'when = { setting = "CUT", at_least = "101" }\n'
     assert written(stick_line(low + high, TOP=720, CUT=90)) == {"EXPO": "0.3", "FULL": "72"}
     assert written(stick_line(low + high, TOP=720, CUT=110)) == {"EXPO": "0.3", "FULL": "36"}
 

@@ -17,13 +17,13 @@ TWO = """
 [[rename]]
 old = "CAP"
 new = "CAP_A"
-when = { setting = "KIND", at-most = 1 }
+when = { setting = "KIND", at_most = 1 }
 why = "Kinds have a cap each."
 [[convert]]
 old = "CAP"
 new = "CAP_B"
 law = { kind = "linear", factor = "10" }
-when = { setting = "KIND", at-least = 2 }
+when = { setting = "KIND", at_least = 2 }
 """
 PAIR = Pair(OLD, NEW, notes(TWO))
 
@@ -36,7 +36,7 @@ def test_the_entry_whose_condition_holds_speaks() -> None:
 
 
 def test_where_no_condition_holds_there_is_no_note() -> None:
-    pair = replace(PAIR, notes=notes(TWO.replace("at-least = 2", "at-least = 3")))
+    pair = replace(PAIR, notes=notes(TWO.replace("at_least = 2", "at_least = 3")))
     assert about(pair.sheet(KIND=2, CAP=80), "CAP").rule == Rule.UNKNOWN_NAME
 
 

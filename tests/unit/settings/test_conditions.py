@@ -44,18 +44,18 @@ def told(text: str) -> bool | None:
     [
         ('{ setting = "THREE", is = 3 }', True),
         ('{ setting = "THREE", is = "3.0" }', True),
-        ('{ setting = "THREE", is-not = 3 }', False),
-        ('{ setting = "THREE", at-least = 3 }', True),
-        ('{ setting = "THREE", at-most = "2.9" }', False),
-        ('{ setting = "THREE", one-of = [1, 3] }', True),
+        ('{ setting = "THREE", is_not = 3 }', False),
+        ('{ setting = "THREE", at_least = 3 }', True),
+        ('{ setting = "THREE", at_most = "2.9" }', False),
+        ('{ setting = "THREE", one_of = [1, 3] }', True),
         ('{ setting = "TENTH", is = "0.1" }', True),
-        ('{ setting = "TENTH", at-most = "1/10" }', True),
+        ('{ setting = "TENTH", at_most = "1/10" }', True),
         ('{ setting = "NAN", is = "nan(0x7fc00000)" }', True),
-        ('{ setting = "NAN", at-least = 0 }', None),
-        ('{ setting = "INF", at-least = 1000 }', True),
+        ('{ setting = "NAN", at_least = 0 }', None),
+        ('{ setting = "INF", at_least = 1000 }', True),
         ('{ setting = "WORD", is = "slow" }', True),
         ('{ setting = "WORD", is = "Slow" }', False),
-        ('{ setting = "WORD", at-least = 1 }', None),
+        ('{ setting = "WORD", at_least = 1 }', None),
         ('{ setting = "GONE", is = 3 }', None),
         ('{ not = { setting = "THREE", is = 3 } }', False),
         ('{ not = { setting = "GONE", is = 3 } }', None),
@@ -74,11 +74,11 @@ def test_a_condition_is_true_false_or_cannot_be_told(text: str, verdict: bool | 
     ("text", "words"),
     [
         ('{ setting = "A" }', "one comparison is expected"),
-        ('{ setting = "A", is = 1, at-most = 2 }', "one comparison is expected"),
+        ('{ setting = "A", is = 1, at_most = 2 }', "one comparison is expected"),
         ('{ setting = "A", is = 1.5 }', "in quotes"),
         ('{ setting = "A", is = true }', "in quotes"),
-        ('{ setting = "A", at-least = "many" }', "no number to compare with"),
-        ('{ setting = "A", one-of = [] }', "one or more values"),
+        ('{ setting = "A", at_least = "many" }', "no number to compare with"),
+        ('{ setting = "A", one_of = [] }', "one or more values"),
         ('{ setting = "A", equals = 1 }', "no key 'equals'"),
         ('{ setting = "", is = 1 }', "it is empty"),
         ("{ all = [] }", "1 to 32 conditions"),
@@ -94,8 +94,8 @@ def test_what_is_no_condition_is_refused(text: str, words: str) -> None:
 
 
 def test_a_condition_says_in_words_what_it_asks() -> None:
-    either = '{ any = [{ setting = "B", is = 2 }, { not = { setting = "C", is-not = 3 } }] }'
-    text = f'{{ all = [{{ setting = "A", at-least = 1 }}, {either}] }}'
+    either = '{ any = [{ setting = "B", is = 2 }, { not = { setting = "C", is_not = 3 } }] }'
+    text = f'{{ all = [{{ setting = "A", at_least = 1 }}, {either}] }}'
     assert words_of(condition(text)) == "A is at least 1 and (B is 2 or not (C is not 3))"
     assert settings_in(condition(text)) == ("A", "B", "C")
 

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 HEAD = 'format = "rotorwright-constraints"\nversion = 1\nfamily = "Thornbill"\nrelease = "6.0"\n'
 
 ORDER = '[[order]]\nlower = "LOW"\nupper = "HIGH"\nwhy = "So."\n'
-NEEDS = '[[needs]]\nif = { name = "A", is = 1 }\nthen = { name = "B", is = [2, 3] }\nwhy = "So."\n'
+NEEDS = '[[needs]]\nif = { setting = "A", is = 1 }\nthen = { setting = "B", is = [2, 3] }\nwhy = "So."\n'
 
 
 def constraints(text: str) -> Constraints:
@@ -109,21 +109,21 @@ def test_needs_speaks_only_where_its_condition_is_true() -> None:
 def test_each_saying_is_true_of_some_values_and_false_of_others(
     saying: str, true_of: Value, false_of: Value, wish: str
 ) -> None:
-    text = f'[[needs]]\nif = {{ name = "A", is = 1 }}\nthen = {{ name = "B", {saying} }}\nwhy = "So."\n'
+    text = f'[[needs]]\nif = {{ setting = "A", is = 1 }}\nthen = {{ setting = "B", {saying} }}\nwhy = "So."\n'
     assert not is_broken(text, A=u8(1), B=true_of)
     (words,) = words_of(text, {"A": u8(1), "B": false_of})
     assert words.startswith(f"B {wish} when A is 1, but ")
 
 
 def test_what_excludes_each_other_may_be_there_one_at_a_time() -> None:
-    text = '[[excludes]]\none = { name = "A", is = 1 }\nother = { name = "B", at_least = 2 }\nwhy = "So."\n'
+    text = '[[excludes]]\none = { setting = "A", is = 1 }\nother = { setting = "B", at_least = 2 }\nwhy = "So."\n'
     assert not is_broken(text, A=u8(1), B=u8(1))
     assert not is_broken(text, A=u8(0), B=u8(2))
     assert words_of(text, {"A": u8(1), "B": u8(2)}) == ["A is 1 excludes that B is at least 2, but A is 1, B is 2. So."]
 
 
 def test_when_lets_a_constraint_sleep() -> None:
-    text = ORDER + 'when = { name = "ON", is_not = 0 }\n'
+    text = ORDER + 'when = { setting = "ON", is_not = 0 }\n'
     assert not is_broken(text, LOW=u8(3), HIGH=u8(2), ON=u8(0))
     assert words_of(text, {"LOW": u8(3), "HIGH": u8(2), "ON": u8(1)}) == [
         "LOW has to be below HIGH when ON is not 0, but LOW is 3, HIGH is 2, ON is 1. So."
@@ -132,7 +132,7 @@ def test_when_lets_a_constraint_sleep() -> None:
 
 def test_where_a_setting_is_not_there_the_constraint_is_silent() -> None:
     assert not is_broken(ORDER, LOW=u8(3))
-    assert not is_broken(ORDER + 'when = { name = "ON", is = 1 }\n', LOW=u8(3), HIGH=u8(2))
+    assert not is_broken(ORDER + 'when = { setting = "ON", is = 1 }\n', LOW=u8(3), HIGH=u8(2))
 
 
 @pytest.mark.parametrize(
@@ -149,13 +149,28 @@ def test_where_a_setting_is_not_there_the_constraint_is_silent() -> None:
         ('[[sum]]\nof = ["A", "B"]\nat_most = true\nwhy = "x"', "key 'at_most': a number is expected"),
         ('[[sum]]\nof = ["A", "B"]\nat_most = nan\nwhy = "x"', "nan is no number that can be compared"),
         ('[[sum]]\nof = ["A", "B"]\nat_most = "A"\nwhy = "x"', "A is in the sum itself"),
-        ('[[needs]]\nif = { name = "A", is = 1 }\nthen = { name = "A", is = 2 }\nwhy = "x"', "cannot need itself"),
-        ('[[needs]]\nif = { name = "A" }\nthen = { name = "B", is = 2 }\nwhy = "x"', "exactly one of is, is_not"),
-        ('[[needs]]\nif = { name = "A", is = 1, bit = 2 }\nthen = { name = "B", is = 2 }\nwhy = "x"', "key 'bit'"),
-        ('[[needs]]\nif = { name = "A", is = [] }\nthen = { name = "B", is = 2 }\nwhy = "x"', "the list is empty"),
-        ('[[needs]]\nif = { name = "A", bit = 64 }\nthen = { name = "B", is = 2 }\nwhy = "x"', "from 0 to 63"),
-        ('[[needs]]\nif = { nam = "A", is = 1 }\nthen = { name = "B", is = 2 }\nwhy = "x"', "perhaps 'name' was meant"),
-        ('[[excludes]]\none = { name = "A", is = 1 }\nother = { name = "A", is = 2 }\nwhy = "x"', "exclude itself"),
+        (
+            '[[needs]]\nif = { setting = "A", is = 1 }\nthen = { setting = "A", is = 2 }\nwhy = "x"',
+            "cannot need itself",
+        ),
+        ('[[needs]]\nif = { setting = "A" }\nthen = { setting = "B", is = 2 }\nwhy = "x"', "exactly one of is, is_not"),
+        (
+            '[[needs]]\nif = { setting = "A", is = 1, bit = 2 }\nthen = { setting = "B", is = 2 }\nwhy = "x"',
+            "key 'bit'",
+        ),
+        (
+            '[[needs]]\nif = { setting = "A", is = [] }\nthen = { setting = "B", is = 2 }\nwhy = "x"',
+            "the list is empty",
+        ),
+        ('[[needs]]\nif = { setting = "A", bit = 64 }\nthen = { setting = "B", is = 2 }\nwhy = "x"', "from 0 to 63"),
+        (
+            '[[needs]]\nif = { settin = "A", is = 1 }\nthen = { setting = "B", is = 2 }\nwhy = "x"',
+            "perhaps 'setting' was meant",
+        ),
+        (
+            '[[excludes]]\none = { setting = "A", is = 1 }\nother = { setting = "A", is = 2 }\nwhy = "x"',
+            "exclude itself",
+        ),
         ('[[ordr]]\nlower = "A"', "perhaps 'order' was meant"),
     ],
 )
@@ -180,8 +195,8 @@ def test_a_file_of_another_kind_or_of_later_is_refused() -> None:
 
 def test_names_that_the_release_does_not_know_are_told_with_what_was_likely_meant() -> None:
     known = catalogue(setting("LOW_CUT", UINT8), setting("HIGH", UINT8))
-    text = '[[order]]\nlower = "LOW_CUTT"\nupper = "HIGH"\nwhy = "x"\nwhen = { name = "ZZZ", is = 1 }\n'
-    assert unknown_names(constraints(text), known) == (
+    text = '[[order]]\nlower = "LOW_CUTT"\nupper = "HIGH"\nwhy = "x"\nwhen = { setting = "ZZZ", is = 1 }\n'
+    assert tuple(f"{each.place}: {each.words}." for each in unknown_names(constraints(text), known)) == (
         "order entry 1: 6.0 knows no setting LOW_CUTT; perhaps LOW_CUT was meant.",
         "order entry 1: 6.0 knows no setting ZZZ.",
     )

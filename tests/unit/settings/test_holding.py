@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 ORDER = '[[order]]\nlower = "LOW"\nupper = "HIGH"\nwhy = "So."\n'
 SUM = '[[sum]]\nof = ["A", "B"]\nat_most = 10\nwhy = "So."\n'
-NEEDS = '[[needs]]\nif = { name = "A", is = 1 }\nthen = { name = "B", is = [2, 3] }\nwhy = "So."\n'
+NEEDS = '[[needs]]\nif = { setting = "A", is = 1 }\nthen = { setting = "B", is = [2, 3] }\nwhy = "So."\n'
 
 
 def sheet(old: Catalogue, new: Catalogue, rules: Constraints, **mine: float) -> CarryOverSheet:
