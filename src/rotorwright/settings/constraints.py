@@ -21,7 +21,8 @@ from rotorwright.settings.constraint_rules import (
     all_names,
     broken_constraints,
 )
-from rotorwright.settings.structured import DataFaultError, Table, likely, read_toml
+from rotorwright.settings.documents import DocumentKind, read_document
+from rotorwright.settings.structured import DataFaultError, Table, likely
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -91,21 +92,7 @@ def parse_constraints(text: str, *, source: str) -> Constraints:
         ConstraintsVersionError: for a newer version of this tool.
         ConstraintsError: an entry that cannot be used; the words name it, and what was likely meant.
     """
-    try:
-        document = read_toml(text)
-    except DataFaultError as fault:
-        raise _wrong_format(source, str(fault)) from fault
-    if document.data.get("format") != CONSTRAINTS_FORMAT:
-        raise _wrong_format(source, f"it does not say format = {CONSTRAINTS_FORMAT!r}")
-    try:
-        version = document.whole("version")
-        if version > CONSTRAINTS_VERSION:
-            raise _newer_version(source, version)
-        if version < 1:
-            document.fault("version", f"there is no version {version}")
-        return _constraints(document)
-    except DataFaultError as fault:
-        raise _bad_entry(source, fault) from fault
+    return read_document(text, _KIND, source=source)
 
 
 @dataclass(frozen=True, slots=True)
@@ -270,3 +257,6 @@ def _bad_entry(source: str, fault: DataFaultError) -> ConstraintsError:
         source=source,
         place=fault.where,
     )
+
+
+_KIND = DocumentKind(CONSTRAINTS_FORMAT, CONSTRAINTS_VERSION, _constraints, _wrong_format, _newer_version, _bad_entry)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, TypedDict
 
 from rotorwright.errors import SettingsError
 from rotorwright.settings.conditions import read_condition
+from rotorwright.settings.documents import DocumentKind, read_document
 from rotorwright.settings.law_texts import read_law
 from rotorwright.settings.laws import SAME, BitField, Labels
 from rotorwright.settings.note_checks import check_notes
@@ -33,7 +34,7 @@ from rotorwright.settings.note_entries import (
 )
 from rotorwright.settings.note_fields import different_names, filled
 from rotorwright.settings.refits import Refit, RefitKind, read_refit
-from rotorwright.settings.structured import DataFaultError, Table, likely, read_toml
+from rotorwright.settings.structured import DataFaultError, Table, likely
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -104,21 +105,7 @@ def parse_notes(text: str, *, source: str) -> ChangeNotes:
         NotesVersionError: for a newer version of this tool.
         NotesError: an entry that cannot be used.
     """
-    try:
-        document = read_toml(text)
-    except DataFaultError as fault:
-        raise _wrong_format(source, str(fault)) from fault
-    if document.data.get("format") != NOTES_FORMAT:
-        raise _wrong_format(source, f"it does not say format = {NOTES_FORMAT!r}")
-    try:
-        version = document.whole("version")
-        if version > NOTES_VERSION:
-            raise _newer_version(source, version)
-        if version < 1:
-            document.fault("version", f"there is no version {version}")
-        return _notes(document)
-    except DataFaultError as fault:
-        raise _bad_entry(source, fault) from fault
+    return read_document(text, _KIND, source=source)
 
 
 def _notes(document: Table) -> ChangeNotes:
@@ -338,3 +325,6 @@ def _bad_entry(source: str, fault: DataFaultError) -> NotesError:
         place=fault.where,
         meant=fault.meant,
     )
+
+
+_KIND = DocumentKind(NOTES_FORMAT, NOTES_VERSION, _notes, _wrong_format, _newer_version, _bad_entry)

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 from rotorwright.errors import SettingsError
 from rotorwright.settings.dialects.dialect import Dialect, LineForm, SectionForm, Session
 from rotorwright.settings.dialects.form import LINE_SLOTS, Form, FormFaultError, SlotKind
-from rotorwright.settings.structured import DataFaultError, Table, read_toml
+from rotorwright.settings.documents import DocumentKind, read_document
+from rotorwright.settings.structured import DataFaultError, Table
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -79,21 +80,7 @@ def parse_dialect(text: str, *, source: str) -> Dialect:
         DialectVersionError: for a newer version of this tool.
         DialectError: an entry that cannot be used.
     """
-    try:
-        document = read_toml(text)
-    except DataFaultError as fault:
-        raise _wrong_format(source, str(fault)) from fault
-    if document.data.get("format") != DIALECT_FORMAT:
-        raise _wrong_format(source, f"it does not say format = {DIALECT_FORMAT!r}")
-    try:
-        version = document.whole("version")
-        if version > DIALECT_VERSION:
-            raise _newer_version(source, version)
-        if version < 1:
-            document.fault("version", f"there is no version {version}")
-        return _dialect(document)
-    except DataFaultError as fault:
-        raise _bad_entry(source, fault) from fault
+    return read_document(text, _KIND, source=source)
 
 
 def print_dialect(dialect: Dialect, *, remarks: Mapping[str, Sequence[str]] | None = None) -> str:
@@ -353,3 +340,6 @@ def _bad_entry(source: str, fault: DataFaultError) -> DialectError:
         place=fault.where,
         meant=fault.meant,
     )
+
+
+_KIND = DocumentKind(DIALECT_FORMAT, DIALECT_VERSION, _dialect, _wrong_format, _newer_version, _bad_entry)
