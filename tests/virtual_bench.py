@@ -173,6 +173,7 @@ class VirtualBench:
         _publish(write_book(folder / "book"), self.old_image, self.new_image)
         self.book: bytes | None = pack_book(folder / "book")
         self.dialect: bytes | None = None
+        self.part = ""
         self.policy = "careful"
         self.has_experience = False
         self.answers: Callable[[Decision], Answer] | None = None
@@ -253,6 +254,7 @@ class VirtualBench:
                 airframe=AIRFRAME,
                 now=lambda: TIME,
                 dialect=self.dialect,
+                part=self.part,
                 policy=self.policy,
             )
         journal = HangarJournal(hangar, self.changeover_id, now=lambda: TIME)

@@ -10,12 +10,16 @@ from tempfile import mkdtemp
 import pytest
 from tests.virtual_bench import VirtualBench
 
-from rotorwright.changeover.errors import DecisionMissingError
+from rotorwright.changeover.errors import DecisionMissingError, PartUnknownError, PlanNotAcceptedError
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.gates import Gate, NotConfirmedError
 from rotorwright.changeover.state import fold
 from rotorwright.cli.demo_owner import KnowingOwner
 from rotorwright.cli.demo_person import usual_choice
+from rotorwright.errors import RotorwrightError
+from rotorwright.firmware.descriptor import MAGIC
+from rotorwright.firmware.image import Image
+from rotorwright.firmware.intel_hex import write_intel_hex
 from rotorwright.hangar.store import Hangar
 from rotorwright.settings.sheet import CarryOverSheet, parse_sheet
 from rotorwright.settings.values import Value
@@ -145,3 +149,38 @@ def test_nothing_is_written_unless_a_person_vouches_for_an_image_that_nobody_can
     assert isinstance(run.error, NotConfirmedError)
     assert bytes(bench.memories.flash) == bytes(_fresh().memories.flash)
     assert EventKind.BOOTLOADER_WANTED not in _kinds(bench)
+
+
+def _without_descriptor(bench: VirtualBench) -> None:
+    chunks = [(one.address, one.data.replace(MAGIC, bytes(len(MAGIC)))) for one in bench.new_image.segments]
+    bench.image_file = write_intel_hex(Image.of(chunks))
+
+
+def test_an_image_that_says_nothing_needs_a_person_who_says_which_part_the_board_has(tmp_path: Path) -> None:
+    bench = _fresh().copy(tmp_path)
+    _without_descriptor(bench)
+    error = bench.run().error
+    assert isinstance(error, PartUnknownError)
+    assert "--part" in error.todo
+    assert "Corvane One" in error.what
+    assert bytes(bench.memories.flash) == bytes(_fresh().memories.flash)
+
+
+def test_with_the_part_named_the_image_still_needs_a_person_who_vouches_for_it(tmp_path: Path) -> None:
+    bench = _fresh().copy(tmp_path)
+    _without_descriptor(bench)
+    bench.part = "STM32F405xG"
+    run = bench.run(refuses=frozenset({"plan"}))
+    assert isinstance(run.error, PlanNotAcceptedError)
+    assert str(Gate.IMAGE_VOUCHED) in fold(bench.events()).gates
+    told = " ".join(str(heard) for heard in run.person.heard)
+    assert "The image carries no descriptor" in told
+
+
+def test_a_part_that_nobody_makes_is_refused_in_words(tmp_path: Path) -> None:
+    bench = _fresh().copy(tmp_path)
+    _without_descriptor(bench)
+    bench.part = "STM32F405xZ"
+    error = bench.run().error
+    assert isinstance(error, RotorwrightError)
+    assert "STM32F405xZ" in error.what
