@@ -110,7 +110,10 @@ class Setting:
 
     def label(self, number: float) -> str | None:
         """Return the label of a choice, or nothing if the number has none."""
-        return next((each.label for each in self.choices if each.number == number), None)
+        for each in self.choices:  # asked of each choice of an aircraft: a generator takes twice as long
+            if each.number == number:
+                return each.label
+        return None
 
     @property
     def known_bits(self) -> int:
@@ -166,6 +169,7 @@ class Catalogue:
 
     settings: Mapping[str, Setting]
     _templates: tuple[tuple[re.Pattern[str], Setting], ...] = field(init=False, repr=False, compare=False)
+    _volatile: frozenset[str] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         ordered = dict(sorted(self.settings.items()))
@@ -173,6 +177,7 @@ class Catalogue:
         object.__setattr__(
             self, "_templates", tuple((_template(name), each) for name, each in ordered.items() if "{n}" in name)
         )
+        object.__setattr__(self, "_volatile", frozenset(name for name, each in ordered.items() if each.volatile))
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -186,6 +191,13 @@ class Catalogue:
             return found
         template = next((each for pattern, each in self._templates if pattern.fullmatch(name)), None)
         return None if template is None else replace(template, name=name)
+
+    def is_volatile(self, name: str) -> bool:
+        """Answer whether the aircraft changes the setting called `name` by itself; not, as far as nobody knows it."""
+        if not self._templates or name in self.settings:
+            return name in self._volatile
+        found = self.get(name)
+        return found is not None and found.volatile
 
     def __getitem__(self, name: str) -> Setting:
         found = self.get(name)
