@@ -9,11 +9,14 @@ from __future__ import annotations
 
 from collections import defaultdict
 from functools import partial
+from itertools import chain
+from operator import attrgetter
 from typing import TYPE_CHECKING
 
 from rotorwright.settings.cases import Case, case_with_note, case_without_note, may_hold
 from rotorwright.settings.conditions import words_of
 from rotorwright.settings.contradictions import decide_contradiction
+from rotorwright.settings.deciding import decide_untouched
 from rotorwright.settings.decisions import (
     Arrival,
     Decision,
@@ -62,7 +65,7 @@ def carry_over(inputs: CarryOverInputs, *, memory: DecisionMemory | None = None)
     _require_known_policy(inputs)
     recalled = None if memory is None else memory.recall(inputs)
     sides = Sides(inputs) if recalled is None else recalled.sides
-    decisions = sorted((_decide(sides, group) for group in _groups(sides, recalled)), key=lambda each: each.found)
+    decisions = sorted(_decisions(sides, _judged(sides, recalled)), key=attrgetter("found"))
     arrivals = _arrivals(sides, decisions)
     decisions, remarks = hold_broken_constraints(
         inputs.constraints or (),
@@ -87,22 +90,34 @@ def _require_known_policy(inputs: CarryOverInputs) -> None:
         inputs.policy.require_known({*inputs.ours.settings, *inputs.new_defaults, *(inputs.new_catalogue or ())})
 
 
+def _decisions(sides: Sides, judged: list[Judged]) -> list[Decision]:
+    """Return the decisions; one on those that cannot be decided apart because their notes contradict each other."""
+    clashes = _clashes([each.decision.found for each in judged])
+    clashes += _clashes([each.decision.new_names for each in judged])
+    if not clashes:
+        return [each.decision for each in judged]
+    return [_decide(sides, group) for group in _together(judged, clashes)]
+
+
 def _decide(sides: Sides, group: list[Judged]) -> Decision:
     if len(group) == 1:
         return group[0].decision
-    return decide_contradiction(sides, [each.case for each in group], [each.decision for each in group])
+    return decide_contradiction(sides, [_case(sides, each) for each in group], [each.decision for each in group])
 
 
-def _groups(sides: Sides, recalled: Recollection | None) -> list[list[Judged]]:
-    """Return the cases, those in one list that cannot be decided apart because their notes contradict each other."""
-    judged = _judged(sides, recalled)
-    clashes = _clashes([each.case.found for each in judged])
-    clashes += _clashes([tuple(target.name for target in each.case.targets) for each in judged])
-    return _together(judged, clashes) if clashes else [[each] for each in judged]
+def _case(sides: Sides, judged: Judged) -> Case:
+    """Return the case behind a decision, made now if the decision did without."""
+    if judged.case is not None:
+        return judged.case
+    note = judged.note
+    return case_without_note(sides, judged.decision.found[0]) if note is None else case_with_note(sides, note)
 
 
 def _clashes(names_of_all: list[tuple[str, ...]]) -> list[tuple[int, int]]:
     """Return the pairs of places that share a name."""
+    names = list(chain.from_iterable(names_of_all))
+    if len(set(names)) == len(names):
+        return []  # as nearly always
     owner: dict[str, int] = {}
     return [
         (owner[name], place)
@@ -113,11 +128,11 @@ def _clashes(names_of_all: list[tuple[str, ...]]) -> list[tuple[int, int]]:
 
 
 def _judged(sides: Sides, recalled: Recollection | None) -> list[Judged]:
-    """Return each case with the decision that it gets by itself."""
+    """Return the decision that each case gets by itself."""
     found = sides.inputs.ours.settings
-    notes = [note for note in _notes_in_order(sides) if any(name in found for name in old_names(note))]
-    spoken_of = {name for note in notes for name in old_names(note)}
-    successors = {name for note in notes for name in new_names(note)}
+    notes = [note for note in _notes_in_order(sides) if not found.keys().isdisjoint(old_names(note))]
+    spoken_of = set(chain.from_iterable(map(old_names, notes)))
+    successors = set(chain.from_iterable(map(new_names, notes)))
     named = [(name, name in successors) for name in found if name not in spoken_of]
     if recalled is None:
         noted = [_judge_noted(note, sides) for note in notes]
@@ -130,15 +145,26 @@ def _judged(sides: Sides, recalled: Recollection | None) -> list[Judged]:
 
 
 def _judge_noted(note: Note, sides: Sides) -> Judged:
+    plain = _judge_plainly(sides, old_names(note)[0], note)
+    if plain is not None:
+        return plain
     case = case_with_note(sides, note)
-    return Judged(case, decide_under_policy(sides, case))
+    return Judged(decide_under_policy(sides, case), note, case)
 
 
 def _judge_named(name: str, sides: Sides, *, gives_way: bool) -> Judged:
+    plain = None if gives_way else _judge_plainly(sides, name, None)
+    if plain is not None:
+        return plain
     case = case_without_note(sides, name)
     if gives_way:
         case = _give_way(case)
-    return Judged(case, decide_under_policy(sides, case))
+    return Judged(decide_under_policy(sides, case), None, case)
+
+
+def _judge_plainly(sides: Sides, name: str, note: Note | None) -> Judged | None:
+    decision = decide_untouched(sides, name, note) if sides.is_careful else None
+    return None if decision is None else Judged(decision, note)
 
 
 def _give_way(case: Case) -> Case:

@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     from rotorwright.settings.sides import Sides
     from rotorwright.settings.values import SettingType, Value
 
-__all__ = ["Case", "Target", "case_with_note", "case_without_note", "join_values", "may_hold"]
+__all__ = ["OF_ONE", "Case", "Target", "case_with_note", "case_without_note", "join_values", "laws_of", "may_hold"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,8 +157,8 @@ def _doubt(sides: Sides, note: Note) -> str:
 
 
 def _targets(sides: Sides, note: Note) -> Iterable[Target | None]:
-    if isinstance(note, _OF_ONE):
-        return [_part(sides, note, name, law) for name, law in _laws(note)]
+    if isinstance(note, OF_ONE):
+        return [_part(sides, note, name, law) for name, law in laws_of(note)]
     match note:
         case Join():
             type_ = sides.new_type(note.new)
@@ -172,7 +172,8 @@ def _targets(sides: Sides, note: Note) -> Iterable[Target | None]:
             return [_wanting(sides, name, note.because, "not-composed") for name in note.new]
 
 
-_OF_ONE = (Rename, Convert, Relabel, Split, Retire)
+OF_ONE = (Rename, Convert, Relabel, Split, Retire)
+"""The notes that speak of one setting of the old release."""
 
 
 def _wanting(sides: Sides, name: str, words: str, problem: str) -> Target | None:
@@ -199,7 +200,8 @@ def _woven(sides: Sides, note: Woven, place: int) -> Target | None:
     )
 
 
-def _laws(note: Rename | Convert | Relabel | Split | Retire) -> tuple[tuple[str, Law], ...]:
+def laws_of(note: Rename | Convert | Relabel | Split | Retire) -> tuple[tuple[str, Law], ...]:
+    """Return each successor of one setting with the law by which its value comes there."""
     match note:
         case Rename():
             return ((note.new, SAME),)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rotorwright.settings import reasons
+from rotorwright.settings.cases import OF_ONE, laws_of
 from rotorwright.settings.decisions import (
     KEEP_MINE,
     LEAVE_OUT,
@@ -17,15 +18,77 @@ from rotorwright.settings.decisions import (
     Rule,
     Write,
 )
-from rotorwright.settings.note_entries import Retire
+from rotorwright.settings.laws import SAME, convert
+from rotorwright.settings.note_entries import Retire, new_names
 from rotorwright.settings.plans import TargetPlan, plan_target
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from rotorwright.settings.cases import Case
+    from rotorwright.settings.note_entries import Note
     from rotorwright.settings.sides import Sides
+    from rotorwright.settings.values import Value
 
 
+_NEVER_CUSTOMISED = str(Rule.NEVER_CUSTOMISED)
 _ALWAYS_NAMED = {NEAREST_BELOW, NEAREST_ABOVE, TAKE_NEW_DEFAULT}
+
+
+def decide_untouched(sides: Sides, name: str, note: Note | None) -> Decision | None:
+    """Return the decision on one found setting that stands at its default, or nothing where there is more to look at.
+
+    It is the very decision that `decide_case` takes on the case of this setting, with `note` the only one that speaks
+    of it. Nearly every setting of an aircraft is decided here, so no case is made for it.
+    """
+    ours, base = sides.ours(name), sides.inputs.old_defaults.get(name)
+    if ours is None or (ours is not base and ours != base):  # the same object nearly always: values are shared
+        return None
+    names = _plain_successors(sides, name, note)
+    if not names or _is_special(sides, name, names):
+        return None
+    theirs = tuple([sides.theirs(each) for each in names])
+    is_same = names == (name,) and _became_default(sides, name, ours, theirs[0], note)
+    stands = list(zip(names, theirs, strict=True))
+    return Decision(
+        (name,),
+        DecisionKind.ADOPT,
+        _NEVER_CUSTOMISED,
+        reasons.adopted_alone(sides, name, ours, stands, is_same_default=is_same),
+        (ours,),
+        (ours,),
+        names,
+        theirs,
+    )
+
+
+def _plain_successors(sides: Sides, name: str, note: Note | None) -> tuple[str, ...]:
+    """Return what one setting becomes without any doubt, if the new release has all of it; else nothing."""
+    if note is None:
+        return (name,) if sides.new_type(name) is not None else ()
+    if not isinstance(note, OF_ONE):
+        return ()
+    found = new_names(note)
+    return () if None in map(sides.new_type, found) else found
+
+
+def _is_special(sides: Sides, name: str, successors: tuple[str, ...]) -> bool:
+    if _any_volatile(sides, (name,), successors):
+        return True
+    classes = sides.inputs.classes
+    if classes is None:
+        return False
+    names = successors if successors == (name,) else (name, *successors)
+    return any(map(classes.is_board, names)) or any(map(classes.is_calibration, names))
+
+
+def _became_default(sides: Sides, name: str, ours: Value, theirs: Value | None, note: Note | None) -> bool:
+    """Answer whether the old default, which still stands under the same name, became the new default."""
+    law = laws_of(note)[0][1] if isinstance(note, OF_ONE) else SAME
+    if law is SAME and theirs is not None and theirs.type is ours.type:
+        return ours is theirs or ours == theirs
+    type_ = sides.new_type(name)
+    return type_ is not None and convert(ours, law, type_).value == theirs
 
 
 def decide_case(sides: Sides, case: Case) -> Decision:
@@ -156,18 +219,22 @@ def made(
         reason=reason,
         ours=case.ours,
         base=case.base,
-        new_names=tuple(target.name for target in case.targets),
-        theirs=tuple(target.theirs for target in case.targets),
+        new_names=tuple([target.name for target in case.targets]),
+        theirs=tuple([target.theirs for target in case.targets]),
         writes=writes,
         options=options,
     )
 
 
 def _is_volatile(sides: Sides, case: Case) -> bool:
-    if any((setting := sides.old_setting(name)) is not None and setting.volatile for name in case.found):
+    return _any_volatile(sides, case.found, [target.name for target in case.targets])
+
+
+def _any_volatile(sides: Sides, old_names: Iterable[str], new_names: Iterable[str]) -> bool:
+    old, new = sides.inputs.old_catalogue, sides.inputs.new_catalogue
+    if old is not None and any(map(old.is_volatile, old_names)):
         return True
-    names = (target.name for target in case.targets)
-    return any((setting := sides.new_setting(name)) is not None and setting.volatile for name in names)
+    return new is not None and any(map(new.is_volatile, new_names))
 
 
 def _is_board(sides: Sides, case: Case) -> bool:

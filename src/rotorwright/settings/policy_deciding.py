@@ -15,7 +15,7 @@ from rotorwright.settings.decisions import Decision, DecisionKind, Rule
 from rotorwright.settings.meanings import meaning_change
 from rotorwright.settings.note_entries import Rename
 from rotorwright.settings.plans import TargetPlan, plan_target
-from rotorwright.settings.policies import CAREFUL, Base, ClassChoice, SettingChoice, SettingClass
+from rotorwright.settings.policies import Base, ClassChoice, SettingChoice, SettingClass
 from rotorwright.settings.successors.caution import touches_danger
 from rotorwright.settings.successors.description import SettingDescription, describe
 
@@ -30,10 +30,9 @@ _CLOSED = {Rule.VOLATILE, Rule.CALIBRATE_AGAIN, Rule.NOTE_RETIRE}
 def decide_under_policy(sides: Sides, case: Case) -> Decision:
     """Return the decision on found settings that belong together, as the policy of the inputs wants it."""
     decision = decide_case(sides, case)
-    policy = sides.inputs.policy
-    if policy is CAREFUL or policy == CAREFUL:  # the same object nearly always, asked for each setting
+    if sides.is_careful:
         return decision
-    wanted = policy.of_setting(_names_of(case))
+    wanted = sides.inputs.policy.of_setting(_names_of(case))
     if wanted is not None:
         return _as_wanted(sides, case, decision, wanted)
     return _by_policy(sides, case, decision) if _is_open(case, decision) else decision

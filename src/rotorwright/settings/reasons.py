@@ -9,19 +9,33 @@ from rotorwright.settings.decisions import Rule
 from rotorwright.settings.note_entries import Convert, Join, Prefers, Relabel, Split, Woven
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from rotorwright.settings.cases import Case, Target
     from rotorwright.settings.note_entries import Retire
     from rotorwright.settings.plans import TargetPlan
     from rotorwright.settings.sides import Sides
+    from rotorwright.settings.values import Value
 
 
 def adopted(sides: Sides, case: Case) -> str:
     """Never customised: the new default stands."""
-    start = "Never changed: it stood at its default" if len(case.found) == 1 else "Never changed: all at their defaults"
-    shown = value_words(sides, case)
-    if all(_is_same_default(case, target) for target in case.targets):
-        return f"{start}, {shown}, and the default is the same in {sides.new_words}."
-    return f"{start}, {shown}. The default of {sides.new_words} stands: {default_words(sides, case)}."
+    stands = [(target.name, target.theirs) for target in case.targets]
+    is_same = all(_is_same_default(case, target) for target in case.targets)
+    if len(case.found) == 1:
+        return adopted_alone(sides, case.found[0], case.ours[0], stands, is_same_default=is_same)
+    start = f"Never changed: all at their defaults, {value_words(sides, case)}"
+    return f"{start}. The default of {sides.new_words} stands: {_defaults(sides, case.found, stands)}."
+
+
+def adopted_alone(
+    sides: Sides, found: str, ours: Value, stands: Sequence[tuple[str, Value | None]], *, is_same_default: bool
+) -> str:
+    """Never customised, of one setting: the defaults of its successors stand."""
+    start = f"Never changed: it stood at its default, {sides.show_old(found, ours)}"
+    if is_same_default:
+        return f"{start}, and the default is the same in {sides.new_words}."
+    return f"{start}. The default of {sides.new_words} stands: {_defaults(sides, (found,), stands)}."
 
 
 def already_default(sides: Sides, case: Case, plans: tuple[TargetPlan, ...]) -> str:
@@ -147,11 +161,15 @@ def value_words(sides: Sides, case: Case) -> str:
 
 def default_words(sides: Sides, case: Case) -> str:
     """Return the new defaults, of a case that has a successor."""
-    several = len(case.targets) > 1 or case.found != (case.targets[0].name,)
+    return _defaults(sides, case.found, [(target.name, target.theirs) for target in case.targets])
+
+
+def _defaults(sides: Sides, found: tuple[str, ...], stands: Sequence[tuple[str, Value | None]]) -> str:
+    several = len(stands) > 1 or found != (stands[0][0],)
     words = []
-    for target in case.targets:
-        shown = "not known yet" if target.theirs is None else sides.show_new(target.name, target.theirs)
-        words.append(f"{target.name} {shown}" if several else shown)
+    for name, theirs in stands:
+        shown = "not known yet" if theirs is None else sides.show_new(name, theirs)
+        words.append(f"{name} {shown}" if several else shown)
     return ", ".join(words)
 
 

@@ -28,10 +28,17 @@ _SHARED = tuple(each.name for each in fields(CarryOverInputs) if each.name != "o
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """A case with the decision that it gets by itself."""
+    """The decision that a case gets by itself.
 
-    case: Case
+    Args:
+        decision: on found settings that belong together.
+        note: that speaks of them, if one does.
+        case: the case itself, if it had to be made for the decision.
+    """
+
     decision: Decision
+    note: Note | None = None
+    case: Case | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -100,6 +100,11 @@ class Sides:
             return False
         return inputs.old_defaults == inputs.new_defaults and inputs.old_catalogue == inputs.new_catalogue
 
+    @cached_property
+    def is_careful(self) -> bool:
+        """Whether the policy has no say: whatever is not certain is held."""
+        return self.inputs.policy is CAREFUL or self.inputs.policy == CAREFUL
+
     def ours(self, name: str) -> Value | None:
         """Return the value as found."""
         return self.inputs.ours.settings.get(name)
