@@ -70,7 +70,7 @@ def take_step(step: Step, *, run: Run = run_quietly) -> bool:
 
 def steps_of_tests(*, jobs: str, full_walk: bool) -> tuple[Step, ...]:
     """Return the steps that run tests; the exhaustive walk over every operation only when asked for."""
-    pytest = (PYTHON, "-m", "pytest", "-q", "-n", jobs)
+    pytest = (PYTHON, "-m", "pytest", "-q", "-n", jobs, "--dist", "worksteal")
     everyday = Step("tests", (*pytest, "-m", "not full_walk"))
     return (everyday, Step("full walk", (*pytest, "-m", "full_walk", "--durations=5"))) if full_walk else (everyday,)
 
