@@ -21,9 +21,11 @@ from rotorwright.firmware.descriptor import MAGIC
 from rotorwright.firmware.image import Image
 from rotorwright.firmware.intel_hex import write_intel_hex
 from rotorwright.hangar.store import Hangar
+from rotorwright.settings.policies import PolicySettingError
 from rotorwright.settings.sheet import CarryOverSheet, parse_sheet
 from rotorwright.settings.values import Value
-from rotorwright.twin.kept_memory import KeptMemory, MemoryKind
+from rotorwright.twin.faults import MemoryKind
+from rotorwright.twin.kept_memory import KeptMemory
 from rotorwright.twin.settings_memory import load_settings
 
 SMALL_BYTES = 36 * 1024
@@ -184,3 +186,19 @@ def test_a_part_that_nobody_makes_is_refused_in_words(tmp_path: Path) -> None:
     error = bench.run().error
     assert isinstance(error, RotorwrightError)
     assert "STM32F405xZ" in error.what
+
+
+def test_a_policy_for_a_setting_that_nobody_knows_stops_the_job_before_anything_is_changed(tmp_path: Path) -> None:
+    """Decided after the write, it would stop the job where there is no way on."""
+    bench = _fresh().copy(tmp_path)
+    bench.policy = "careful; set.POSE_ROLL_PUSH=take-new-default"
+    assert isinstance(bench.run().error, PolicySettingError)
+    assert EventKind.IMAGE_CHOSEN not in _kinds(bench)
+    assert bytes(bench.memories.flash) == bytes(_fresh().memories.flash)
+
+
+def test_a_policy_for_a_setting_of_the_aircraft_holds_without_a_book_too(tmp_path: Path) -> None:
+    bench = _fresh().copy(tmp_path)
+    bench.policy = "careful; set.TURN_YAW_PUSH=take-new-default"
+    assert bench.run().error is None
+    assert not any("TURN_YAW_PUSH" in held.found for held in sheet_of(bench).held)

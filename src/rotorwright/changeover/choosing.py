@@ -16,8 +16,10 @@ from rotorwright.changeover.gates import Gate, NotConfirmedError
 from rotorwright.changeover.knowledge import (
     are_settings_known,
     board_settings,
+    expected_defaults,
     look_up_library,
 )
+from rotorwright.changeover.receive import as_found
 from rotorwright.changeover.state import ChosenImage
 from rotorwright.firmware.board import Board, resolve_board
 from rotorwright.firmware.descriptor import find_descriptor
@@ -25,6 +27,7 @@ from rotorwright.firmware.fit import EvidenceVerdict, Fit, FitVerdict, judge_fit
 from rotorwright.firmware.intel_hex import read_intel_hex
 from rotorwright.firmware.mcu import microcontroller, sectors_for
 from rotorwright.settings.identity import Identity, release_line
+from rotorwright.settings.policies import Policy
 
 if TYPE_CHECKING:
     from rotorwright.changeover.workshop import Workshop
@@ -141,6 +144,7 @@ def choose_image(shop: Workshop) -> None:
     require_sure(shop, fit, board_here(shop, image))
     descriptor = find_descriptor(image)
     look_up_library(shop, chosen, named=descriptor.board if descriptor else "")
+    _require_known_policy(shop, chosen)
     inferred = board_settings(shop)
     evidence: list[JsonValue] = [f"{one.test}: {one.verdict}: {one.words}" for one in fit.evidence]
     shop.note(
@@ -156,6 +160,16 @@ def choose_image(shop: Workshop) -> None:
         board_settings=[each.name for each in inferred],
         board_evidence=[f"{each.name}: {each.evidence}" for each in inferred],
     )
+
+
+def _require_known_policy(shop: Workshop, image: ChosenImage) -> None:
+    """Refuse a policy for settings that nobody knows, while nothing is changed: later it would stop the job for good.
+
+    Raises:
+        PolicySettingError: it names one.
+    """
+    new = expected_defaults(shop, image) or {}
+    Policy.parse(shop.state.policy).require_known({*as_found(shop).settings, *new})
 
 
 def require_sure(shop: Workshop, fit: Fit, board: Board) -> None:
