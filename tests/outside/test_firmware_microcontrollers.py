@@ -15,7 +15,7 @@ from fastcrc import crc32
 
 from rotorwright.firmware.descriptor import Descriptor, descriptor_crc, find_descriptor, pack_descriptor
 from rotorwright.firmware.image import Image
-from rotorwright.firmware.mcu import Microcontroller, microcontroller, microcontrollers
+from rotorwright.firmware.mcu import Microcontroller, Sector, microcontroller, microcontrollers
 from rotorwright.firmware.vector_table import read_vector_table
 from rotorwright.twin.thornbill.images import build_image
 
@@ -31,21 +31,53 @@ def rows(table: str, part: str) -> list[dict[str, str]]:
 
 def ours(part: str) -> str:
     """Return our name for a part of the tables: `stm32f405rg` is `STM32F405xG`, the package letter left open."""
-    return part[:9].upper() + "x" + part[10:].upper()
+    return part[:9].upper() + "x" + part[10:11].upper()
 
 
-PARTS = pytest.mark.parametrize("mcu", microcontrollers(), ids=lambda mcu: mcu.name)
+PARTS = pytest.mark.parametrize(
+    "mcu", [mcu for mcu in microcontrollers() if not mcu.has_external_flash], ids=lambda mcu: mcu.name
+)
+# The tables leave the flash of these out; the rows of their package brothers say that it is the same.
+SAME_FLASH_AS = {"STM32F767xI": "STM32F765xI", "STM32G473xE": "STM32G474xE"}
+
+
+def sectors_of(table: list[dict[str, str]]) -> list[tuple[int, int, int, int]]:
+    return [
+        (
+            int(row["bank"]),
+            int(row["first_sector"]) + i,
+            int(row["start"], 16) + i * int(row["sector_bytes"]),
+            int(row["sector_bytes"]),
+        )
+        for row in table
+        for i in range(int(row["count"]))
+    ]
+
+
+def as_rows(sectors: tuple[Sector, ...]) -> list[tuple[int, int, int, int]]:
+    return [(one.bank, one.number, one.address, one.size_bytes) for one in sectors]
+
+
+def test_every_part_of_the_tables_is_in_ours() -> None:
+    with (DATA / "mcu_ids.csv").open(newline="") as file:
+        theirs = {ours(row["part"]) for row in csv.DictReader(file)}
+    assert theirs == {mcu.name for mcu in microcontrollers() if not mcu.has_external_flash}
 
 
 @PARTS
 def test_sectors_are_those_of_the_table(mcu: Microcontroller) -> None:
-    expected = [
-        (int(row["first_sector"]) + i, int(row["start"], 16) + i * int(row["sector_bytes"]), int(row["sector_bytes"]))
-        for row in rows("mcu_flash_sectors.csv", mcu.name)
-        for i in range(int(row["count"]))
-    ]
+    expected = sectors_of([row for row in rows("mcu_flash_sectors.csv", mcu.name) if "(" not in row["part"]])
     assert expected
-    assert [(one.number, one.address, one.size_bytes) for one in mcu.sectors] == expected
+    assert as_rows(mcu.sectors) == expected
+
+
+@PARTS
+def test_other_layouts_are_those_of_the_table(mcu: Microcontroller) -> None:
+    table = rows("mcu_flash_sectors.csv", SAME_FLASH_AS.get(mcu.name, mcu.name))
+    names = dict.fromkeys(row["part"].partition(" (")[2][:-1] for row in table if "(" in row["part"])
+    assert [other.name for other in mcu.other_layouts] == list(names)
+    for other in mcu.other_layouts:
+        assert as_rows(other.sectors) == sectors_of([row for row in table if other.name in row["part"]])
 
 
 @PARTS
@@ -66,13 +98,42 @@ def test_ids_and_their_addresses_are_those_of_the_table(mcu: Microcontroller) ->
     assert mcu.unique_id_address == int(row["uid_base"], 16)
     assert mcu.flash_size_address == int(row["flash_size_reg"], 16)
     assert mcu.core.lower() == row["core"]
+    assert mcu.clock_page == int(row["rcc_base"], 16) & ~0xFFF
+    name, number = row["uf2_family"].split()
+    assert (name, int(number, 16)) in {(one.name, one.id) for one in mcu.uf2_families}
+    loader = [one for one in rows("mcu_memory.csv", mcu.name) if one["kind"] == "bootrom"]
+    expected = [(int(one["start"], 16), int(one["size_bytes"])) for one in loader]
+    assert expected == ([(mcu.loader.rom.address, mcu.loader.rom.size_bytes)] if mcu.loader.rom else [])
+
+
+@pytest.mark.parametrize("mcu", microcontrollers(), ids=lambda mcu: mcu.name)
+def test_uf2_families_are_those_of_the_public_list(mcu: Microcontroller) -> None:
+    with (DATA / "uf2_families.csv").open(newline="") as file:
+        listed = {row["short_name"]: int(row["id"], 16) for row in csv.DictReader(file)}
+    assert mcu.uf2_families
+    assert {one.name: one.id for one in mcu.uf2_families}.items() <= listed.items()
+
+
+@pytest.mark.parametrize("name", ["RP2040", "RP2350"])
+def test_parts_without_flash_inside_have_the_memories_of_two_packages(name: str) -> None:
+    with (DATA / "mcu_memory_external_flash.csv").open(newline="") as file:
+        table = [row for row in csv.DictReader(file) if row["part"] == name]
+    mcu = microcontroller(name)
+    (flash,) = (row for row in table if row["kind"] == "flash")
+    assert (mcu.flash_start, mcu.flash_size_bytes) == (int(flash["start"], 16), int(flash["size_bytes"]))
+    assert {sector.size_bytes for sector in mcu.sectors} == {int(flash["sector_bytes"])}
+    for row in table:
+        start, end = int(row["start"], 16), int(row["start"], 16) + int(row["size_bytes"])
+        if row["kind"] == "sram":  # ours may only have more: what is from memory makes the check milder
+            assert any(one.address <= start and end <= one.end for one in mcu.ram)
 
 
 IMAGES = {
     "f405.bin": "STM32F405xG",
     "f405.gcc.bin": "STM32F405xG",
     "f745.bin": "STM32F745xG",
-    "g474.bin": "STM32G473xE",
+    "f103.bin": "STM32F103xB",
+    "g474.bin": "STM32G474xE",
     "h743.bin": "STM32H743xI",
 }
 

@@ -27,6 +27,12 @@ class MicrocontrollerUnknownError(ImageError):
     id = "image.microcontroller-unknown"
 
 
+class PartHasNoSuchFactError(ImageError):
+    """A fact was asked for that this kind of microcontroller does not have, such as an id of a loader it lacks."""
+
+    id = "image.no-such-fact"
+
+
 class ImageOutsideFlashError(ImageError):
     """An image has bytes where the microcontroller has no flash."""
 
@@ -35,11 +41,12 @@ class ImageOutsideFlashError(ImageError):
 
 @dataclass(frozen=True, slots=True)
 class Sector:
-    """The smallest piece of flash that can be erased."""
+    """The smallest piece of flash that can be erased. In one bank it may be read while another is written."""
 
     number: int
     address: int
     size_bytes: int
+    bank: int = 1
 
     @property
     def end(self) -> int:
@@ -63,25 +70,141 @@ class MemoryRegion:
 
 
 @dataclass(frozen=True, slots=True)
+class FlashLayout:
+    """The sectors that the same flash has under another setting of its option bytes."""
+
+    name: str
+    sectors: tuple[Sector, ...]
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Uf2Family:
+    """A number by which UF2 files say for which microcontrollers they are."""
+
+    name: str
+    id: int
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class OwnLoader:
+    """The bootloader that the maker put into the part.
+
+    `wires` are of `uart`, `usb-dfu` and `uf2-drive`; `boot_id` is what it answers to "get id", None where it has no
+    such command. `rom` is where it lives, `usb` its vendor and product, None where that is not known here.
+    """
+
+    wires: tuple[str, ...]
+    boot_id: int | None
+    rom: MemoryRegion | None
+    usb: tuple[int, int] | None
+
+
+@dataclass(frozen=True, slots=True)
+class FlashTimes:
+    """Times of a flash memory in seconds: of erasing one sector by its size in bytes, of programming one 32-bit word.
+
+    `erase_source` has where each of them comes from. The longest times are safe to wait for: where one is from memory
+    only, the longest known time of any part stands for it if that is longer.
+    """
+
+    erase_typical_s: Mapping[int, float]
+    erase_max_s: Mapping[int, float]
+    erase_source: Mapping[int, str]
+    program_word_typical_s: float
+    program_word_max_s: float
+    program_source: str
+
+
+@dataclass(frozen=True, slots=True)
 class Microcontroller:
     """One microcontroller part; `x` in its name stands for any package.
 
-    Times are in seconds, by sector size in bytes, for one sector; `times_source` says whether they are known for this
-    part or assumed from another. Sectors are sorted by address, and there may be holes between them.
+    Sectors are sorted by address, and there may be holes between them. `has_external_flash` says that the sectors are
+    those of a chip beside the part, as far as the part can reach: how much of it there is, the part does not know.
+    `vectors_are_confirmed` is false where the place of the vector table is known from memory only. `clock_page` is the
+    4 KiB page of the reset-and-clock controller, None where the boot probe knows nothing of it.
     """
 
     name: str
+    family: str
     core: str
-    boot_id: int
+    loader: OwnLoader
     sectors: tuple[Sector, ...]
+    other_layouts: tuple[FlashLayout, ...]
     ram: tuple[MemoryRegion, ...]
-    unique_id_address: int
-    flash_size_address: int
-    erase_typical_s: Mapping[int, float] = field(hash=False)
-    erase_max_s: Mapping[int, float] = field(hash=False)
-    program_word_typical_s: float
-    program_word_max_s: float
-    times_source: str
+    vectors_address: int
+    vectors_are_confirmed: bool
+    has_external_flash: bool
+    clock_page: int | None
+    uf2_families: tuple[Uf2Family, ...]
+    times: FlashTimes = field(hash=False)
+    sources: Mapping[str, str] = field(hash=False)
+    _unique_id_address: int | None
+    _flash_size_address: int | None
+
+    @property
+    def boot_id(self) -> int:
+        """What the ROM bootloader answers to "get id".
+
+        Raises:
+            PartHasNoSuchFactError: its bootloader has no such command.
+        """
+        return self._fact(self.loader.boot_id, "bootloader that answers an id")
+
+    @property
+    def unique_id_address(self) -> int:
+        """Address of the 96-bit unique id.
+
+        Raises:
+            PartHasNoSuchFactError: the part has none in its memory.
+        """
+        return self._fact(self._unique_id_address, "unique id in its memory")
+
+    @property
+    def flash_size_address(self) -> int:
+        """Address of the 16-bit flash size in KiB.
+
+        Raises:
+            PartHasNoSuchFactError: the part has none in its memory.
+        """
+        return self._fact(self._flash_size_address, "flash size in its memory")
+
+    def _fact(self, fact: int | None, words: str) -> int:
+        if fact is not None:
+            return fact
+        raise PartHasNoSuchFactError(
+            f"The {self.name} has no {words}.",
+            why=f"Its bootloader takes images by {' and '.join(self.loader.wires)} only.",
+            todo="Write this board by a way that its bootloader has.",
+            microcontroller=self.name,
+        )
+
+    @property
+    def erase_typical_s(self) -> Mapping[int, float]:
+        """Typical time to erase one sector, by its size in bytes."""
+        return self.times.erase_typical_s
+
+    @property
+    def erase_max_s(self) -> Mapping[int, float]:
+        """Longest time to erase one sector, by its size in bytes."""
+        return self.times.erase_max_s
+
+    @property
+    def program_word_typical_s(self) -> float:
+        """Typical time to program 32 bits."""
+        return self.times.program_word_typical_s
+
+    @property
+    def program_word_max_s(self) -> float:
+        """Longest time to program 32 bits."""
+        return self.times.program_word_max_s
+
+    @property
+    def banks(self) -> tuple[int, ...]:
+        """Numbers of the flash banks."""
+        return tuple(dict.fromkeys(sector.bank for sector in self.sectors))
 
     @property
     def flash_start(self) -> int:
@@ -128,7 +251,12 @@ def microcontroller(name: str) -> Microcontroller:
 
 def microcontrollers_by_boot_id(boot_id: int) -> tuple[Microcontroller, ...]:
     """Return those whose ROM bootloader answers `boot_id`: often several that differ in flash size, or none."""
-    return tuple(mcu for mcu in microcontrollers() if mcu.boot_id == boot_id)
+    return tuple(mcu for mcu in microcontrollers() if mcu.loader.boot_id == boot_id)
+
+
+def microcontrollers_by_uf2_family(family_id: int) -> tuple[Microcontroller, ...]:
+    """Return those that a UF2 file with this family number may be for."""
+    return tuple(mcu for mcu in microcontrollers() if any(one.id == family_id for one in mcu.uf2_families))
 
 
 def sectors_for(image: Image, mcu: Microcontroller) -> tuple[Sector, ...]:
@@ -170,32 +298,70 @@ def _table() -> Mapping[str, Microcontroller]:
 
 
 def _microcontroller(entry: Mapping[str, Any], times: Mapping[str, Any]) -> Microcontroller:
-    sectors = tuple(sector for run in entry["sectors"] for sector in _sectors(**run))
-    sizes = sorted({sector.size_bytes for sector in sectors})
-    known = entry["name"] == times["microcontroller"]
-    typical = "typical_s" if known else "max_s"
+    sectors = _layout(entry["sectors"])
+    others = tuple(
+        FlashLayout(one["name"], _layout(one["sectors"]), one["source"]) for one in _many(entry, "other_layouts")
+    )
+    sizes = sorted({sector.size_bytes for layout in (sectors, *(one.sectors for one in others)) for sector in layout})
     return Microcontroller(
         name=entry["name"],
+        family=entry["family"],
         core=entry["core"],
-        boot_id=entry["boot_id"],
+        loader=_loader(entry),
         sectors=sectors,
+        other_layouts=others,
         ram=tuple(MemoryRegion(**region) for region in entry["ram"]),
-        unique_id_address=entry["unique_id_address"],
-        flash_size_address=entry["flash_size_address"],
-        erase_typical_s=MappingProxyType({size: _erase_s(size, typical, times["erase"]) for size in sizes}),
-        erase_max_s=MappingProxyType({size: _erase_s(size, "max_s", times["erase"]) for size in sizes}),
-        program_word_typical_s=times["program_word_typical_s" if known else "program_word_max_s"],
-        program_word_max_s=times["program_word_max_s"],
-        times_source=times["source" if known else "assumption"],
+        vectors_address=entry.get("vectors_address", sectors[0].address),
+        vectors_are_confirmed="vectors_address" not in entry,
+        has_external_flash=entry.get("external_flash", False),
+        clock_page=entry.get("clock_page"),
+        uf2_families=tuple(Uf2Family(**family) for family in entry["uf2_families"]),
+        times=_flash_times(sizes, times[entry.get("times", "assumed")], times["assumed"]),
+        sources=MappingProxyType({key: text for key, text in entry.items() if key.endswith("_source")}),
+        _unique_id_address=entry.get("unique_id_address"),
+        _flash_size_address=entry.get("flash_size_address"),
     )
 
 
-def _sectors(*, first: int, count: int, size_bytes: int, address: int) -> tuple[Sector, ...]:
-    return tuple(Sector(first + i, address + i * size_bytes, size_bytes) for i in range(count))
+def _many(entry: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
+    found: list[dict[str, Any]] = entry.get(key, [])
+    return found
 
 
-def _erase_s(size_bytes: int, column: str, rows: list[dict[str, float]]) -> float:
-    for row in rows:
-        if size_bytes <= row["size_bytes"]:
-            return row[column]
-    return rows[-1][column] * size_bytes / rows[-1]["size_bytes"]
+def _loader(entry: Mapping[str, Any]) -> OwnLoader:
+    rom, usb = entry.get("loader_rom"), entry.get("loader_usb")
+    return OwnLoader(
+        wires=tuple(entry["loader_wires"]),
+        boot_id=entry.get("boot_id"),
+        rom=MemoryRegion("bootloader", **rom) if rom else None,
+        usb=(usb["vendor"], usb["product"]) if usb else None,
+    )
+
+
+def _layout(runs: list[dict[str, int]]) -> tuple[Sector, ...]:
+    return tuple(sector for run in runs for sector in _sectors(**run))
+
+
+def _sectors(*, bank: int, first: int, count: int, size_bytes: int, address: int) -> tuple[Sector, ...]:
+    return tuple(Sector(first + i, address + i * size_bytes, size_bytes, bank) for i in range(count))
+
+
+def _flash_times(sizes: list[int], known: Mapping[str, Any], assumed: Mapping[str, Any]) -> FlashTimes:
+    rows = {size: _row(known["erase"], size) or _next_larger(assumed["erase"], size) for size in sizes}
+    longest = {size: max(rows[size]["max_s"], _next_larger(assumed["erase"], size)["max_s"]) for size in sizes}
+    return FlashTimes(
+        erase_typical_s=MappingProxyType({size: row["typical_s"] for size, row in rows.items()}),
+        erase_max_s=MappingProxyType(longest),
+        erase_source=MappingProxyType({size: row["source"] for size, row in rows.items()}),
+        program_word_typical_s=known["program_word_typical_s"],
+        program_word_max_s=max(known["program_word_max_s"], assumed["program_word_max_s"]),
+        program_source=known["program_source"],
+    )
+
+
+def _row(rows: list[dict[str, Any]], size_bytes: int) -> dict[str, Any] | None:
+    return next((row for row in rows if row["size_bytes"] == size_bytes), None)
+
+
+def _next_larger(rows: list[dict[str, Any]], size_bytes: int) -> dict[str, Any]:
+    return next(row for row in rows if size_bytes <= row["size_bytes"])

@@ -49,12 +49,12 @@ class VectorTable:
 
 
 def read_vector_table(image: Image, mcu: Microcontroller) -> VectorTable:
-    """Return what the vector table at the start of the flash of `mcu` says.
+    """Return what the vector table says that `mcu` starts from, mostly at the start of its flash.
 
     A sound table is no proof that the image runs or belongs to a board; a table with problems is proof that it cannot
     start on this microcontroller.
     """
-    address = mcu.flash_start
+    address = mcu.vectors_address
     if not image.covers(address, SYSTEM_VECTORS * 4):
         words = f"The image begins at {image.start:#010x} and has no vector table at {address:#010x}"
         return VectorTable(address, None, None, (f"{words}, where the {mcu.name} starts.",))
@@ -80,7 +80,7 @@ def _reset_problem(reset: int, image: Image, mcu: Microcontroller) -> str | None
         return f"The reset vector {reset:#010x} is even; this processor runs Thumb code only, so it must be odd."
     if not image.covers(reset - 1, 2):
         return f"The reset vector {reset:#010x} points to where the image has no code."
-    if mcu.flash_start <= reset < mcu.flash_start + 8:
+    if mcu.vectors_address <= reset < mcu.vectors_address + 8:
         return f"The reset vector {reset:#010x} points to itself, not to code."
     return None
 
