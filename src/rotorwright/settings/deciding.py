@@ -88,7 +88,7 @@ def _became_default(sides: Sides, name: str, ours: Value, theirs: Value | None, 
     if law is SAME and theirs is not None and theirs.type is ours.type:
         return ours is theirs or ours == theirs
     type_ = sides.new_type(name)
-    return type_ is not None and convert(ours, law, type_).value == theirs
+    return theirs is not None and type_ is not None and convert(ours, law, type_).value == theirs
 
 
 def decide_case(sides: Sides, case: Case) -> Decision:

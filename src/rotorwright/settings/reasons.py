@@ -175,7 +175,7 @@ def _defaults(sides: Sides, found: tuple[str, ...], stands: Sequence[tuple[str, 
 
 def _is_same_default(case: Case, target: Target) -> bool:
     same_name = case.found == (target.name,)
-    return same_name and target.base is not None and target.base.value == target.theirs
+    return same_name and target.base is not None and target.theirs is not None and target.base.value == target.theirs
 
 
 def _what_becomes(sides: Sides, case: Case, plans: tuple[TargetPlan, ...]) -> str:

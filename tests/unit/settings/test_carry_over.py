@@ -699,3 +699,13 @@ def test_every_kind_of_decision_of_the_plan_has_its_word() -> None:
     words = "adopt keep rename convert relabel split join refit pin board calibration retired held"
     assert [str(each) for each in DecisionKind] == words.split()
     assert IDENTITY.family == "Thornbill"
+
+
+def test_nobody_says_that_a_default_is_the_same_where_the_new_one_is_not_known() -> None:
+    """A whole number in a new unit of which not even the default is known: nothing compared with nothing is not equal."""
+    pair = Pair(
+        catalogue(setting("A", INT16, 5, unit="ms")),
+        catalogue(replace(setting("A", INT16, 1, unit="s"), default=None)),
+        notes=notes('[[convert]]\nold = "A"\nnew = "A"\nlaw = { kind = "linear", factor = "1/1000" }\nwhy = "x"\n'),
+    )
+    assert "the default is the same" not in only(pair.sheet(A=5)).reason
