@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from bisect import bisect_right
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple
 
 from rotorwright.errors import ImageError
@@ -49,14 +49,15 @@ class Image:
     """A firmware image: at least one segment, sorted by address, none empty, none touching the next.
 
     Make one with `Image.of`, which sorts and merges; the constructor takes only what is in that form already.
-    `entry` is the start address that the file names, if it names one; it is no part of the bytes written.
+    `entry` is the start address that the file names, if it names one. It is no part of the bytes written, and not every
+    format has a place for it, so two images with the same bytes at the same addresses are equal whatever it says.
 
     Raises:
         ImageEmptyError, ImageRangeError: the segments are not in that form, or `entry` has more than 32 bits.
     """
 
     segments: tuple[Segment, ...]
-    entry: int | None = None
+    entry: int | None = field(default=None, compare=False)
 
     def __post_init__(self) -> None:
         if not self.segments:

@@ -58,12 +58,22 @@ def read_vector_table(image: Image, mcu: Microcontroller) -> VectorTable:
     if not image.covers(address, SYSTEM_VECTORS * 4):
         words = f"The image begins at {image.start:#010x} and has no vector table at {address:#010x}"
         return VectorTable(address, None, None, (f"{words}, where the {mcu.name} starts.",))
-    vectors = struct.unpack(f"<{SYSTEM_VECTORS}I", image.read(address, SYSTEM_VECTORS * 4))
+    vectors = _vectors(image, address)
+    return VectorTable(address, vectors[0], vectors[1], vector_problems(image, mcu, address=address))
+
+
+def vector_problems(image: Image, mcu: Microcontroller, *, address: int) -> tuple[str, ...]:
+    """Return what is wrong, in words, with the vector table at `address`, all of which `image` must have."""
+    vectors = _vectors(image, address)
     if set(vectors) == {_ERASED_WORD}:
-        return VectorTable(address, vectors[0], vectors[1], (f"The vector table at {address:#010x} is erased flash.",))
-    problems = [_stack_problem(vectors[0], mcu), _reset_problem(vectors[1], image, mcu)]
+        return (f"The vector table at {address:#010x} is erased flash.",)
+    problems = [_stack_problem(vectors[0], mcu), _reset_problem(vectors[1], image, address)]
     problems += [_handler_problem(name, vectors[index], image, mcu) for index, name in _HANDLERS.items()]
-    return VectorTable(address, vectors[0], vectors[1], tuple(problem for problem in problems if problem))
+    return tuple(problem for problem in problems if problem)
+
+
+def _vectors(image: Image, address: int) -> tuple[int, ...]:
+    return struct.unpack(f"<{SYSTEM_VECTORS}I", image.read(address, SYSTEM_VECTORS * 4))
 
 
 def _stack_problem(stack_top: int, mcu: Microcontroller) -> str | None:
@@ -75,12 +85,12 @@ def _stack_problem(stack_top: int, mcu: Microcontroller) -> str | None:
     return None
 
 
-def _reset_problem(reset: int, image: Image, mcu: Microcontroller) -> str | None:
+def _reset_problem(reset: int, image: Image, table: int) -> str | None:
     if not reset & 1:
         return f"The reset vector {reset:#010x} is even; this processor runs Thumb code only, so it must be odd."
     if not image.covers(reset - 1, 2):
         return f"The reset vector {reset:#010x} points to where the image has no code."
-    if mcu.vectors_address <= reset < mcu.vectors_address + 8:
+    if table <= reset < table + 8:
         return f"The reset vector {reset:#010x} points to itself, not to code."
     return None
 

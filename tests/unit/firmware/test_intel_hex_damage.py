@@ -23,6 +23,11 @@ def outcome(data: bytes) -> Image | ImageError:
         return error
 
 
+def is_same(result: Image | ImageError) -> bool:
+    """Also with the start address, which equality of images leaves out."""
+    return isinstance(result, Image) and result == IMAGE and result.entry == IMAGE.entry
+
+
 @pytest.mark.parametrize("text", [TEXT, DEMO_TEXT, DEMO_TEXT.replace(b"\n", b"\r\n")], ids=["small", "demo", "CRLF"])
 def test_a_file_cut_after_any_line_is_called_cut_short_at_that_line(text: bytes) -> None:
     lines = text.splitlines(keepends=True)
@@ -35,7 +40,7 @@ def test_a_file_cut_after_any_line_is_called_cut_short_at_that_line(text: bytes)
 def test_a_file_cut_at_any_byte_is_refused_unless_only_the_last_newline_is_gone() -> None:
     for kept in range(len(TEXT) - 1):
         assert isinstance(outcome(TEXT[:kept]), ImageError)
-    assert outcome(TEXT[:-1]) == IMAGE
+    assert is_same(outcome(TEXT[:-1]))
 
 
 def test_any_byte_changed_to_any_other_is_refused_on_its_line_or_provably_harmless() -> None:
@@ -47,7 +52,7 @@ def test_any_byte_changed_to_any_other_is_refused_on_its_line_or_provably_harmle
                 continue
             result = outcome(TEXT[:place] + bytes([wrong]) + TEXT[place + 1 :])
             if isinstance(result, Image):
-                assert result == IMAGE
+                assert is_same(result)
                 assert is_harmless(right, wrong)
                 harmless += 1
             else:
@@ -67,7 +72,7 @@ def test_any_line_lost_is_refused_or_leaves_its_bytes_out() -> None:
     """A whole lost line cannot be seen by the format: that is what the descriptor's CRC and the digest are for."""
     for lost in range(len(LINES) - 1):
         result = outcome(b"".join(LINES[:lost] + LINES[lost + 1 :]))
-        assert isinstance(result, ImageError) or result != IMAGE
+        assert isinstance(result, ImageError) or not is_same(result)
 
 
 def test_any_data_line_doubled_is_refused_with_both_lines() -> None:
@@ -83,7 +88,7 @@ def test_any_two_neighbouring_bytes_swapped_are_refused_or_mean_the_same() -> No
     for place in range(len(TEXT) - 1):
         swapped = TEXT[:place] + TEXT[place + 1 : place + 2] + TEXT[place : place + 1] + TEXT[place + 2 :]
         result = outcome(swapped)
-        assert isinstance(result, ImageError) or result == IMAGE, place
+        assert isinstance(result, ImageError) or is_same(result), place
 
 
 def test_any_byte_lost_or_added_is_refused_or_harmless() -> None:
@@ -93,4 +98,4 @@ def test_any_byte_lost_or_added_is_refused_or_harmless() -> None:
             *(TEXT[:place] + bytes([x]) + TEXT[place:] for x in b"0:G\n \xff"),
         ):
             result = outcome(bad)
-            assert isinstance(result, ImageError) or result == IMAGE, (place, bad[place])
+            assert isinstance(result, ImageError) or is_same(result), (place, bad[place])
