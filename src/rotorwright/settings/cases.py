@@ -20,6 +20,7 @@ from rotorwright.settings.note_entries import (
     Split,
     Uncomposed,
     Woven,
+    laws_of,
     new_names,
     old_names,
 )
@@ -198,21 +199,6 @@ def _woven(sides: Sides, note: Woven, place: int) -> Target | None:
         None,
         goes_through_bits(part.value),
     )
-
-
-def laws_of(note: Rename | Convert | Relabel | Split | Retire) -> tuple[tuple[str, Law], ...]:
-    """Return each successor of one setting with the law by which its value comes there."""
-    match note:
-        case Rename():
-            return ((note.new, SAME),)
-        case Convert():
-            return ((note.new, note.law),)
-        case Relabel():
-            return ((note.new, note.labels),)
-        case Split():
-            return tuple((part.new, part.law) for part in note.into)
-        case Retire():
-            return ()
 
 
 def _part(sides: Sides, note: Rename | Convert | Relabel | Split | Retire, name: str, law: Law) -> Target | None:

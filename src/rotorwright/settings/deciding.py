@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rotorwright.settings import reasons
-from rotorwright.settings.cases import OF_ONE, laws_of
+from rotorwright.settings.cases import OF_ONE
 from rotorwright.settings.decisions import (
     KEEP_MINE,
     LEAVE_OUT,

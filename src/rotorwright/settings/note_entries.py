@@ -395,3 +395,18 @@ class ChangeNotes:
 def _overlap(fields: tuple[BitField, ...]) -> bool:
     taken = [bit for each in fields for bit in each.bits]
     return len(set(taken)) != len(taken)
+
+
+def laws_of(note: Rename | Convert | Relabel | Split | Retire) -> tuple[tuple[str, Law], ...]:
+    """Return each successor of one setting with the law by which its value comes there."""
+    match note:
+        case Rename():
+            return ((note.new, SAME),)
+        case Convert():
+            return ((note.new, note.law),)
+        case Relabel():
+            return ((note.new, note.labels),)
+        case Split():
+            return tuple((part.new, part.law) for part in note.into)
+        case Retire():
+            return ()

@@ -22,6 +22,7 @@ from rotorwright.settings.note_entries import (
     TakenBits,
     Woven,
     WovenPart,
+    laws_of,
     old_names,
 )
 from rotorwright.settings.weaving import as_joined, names_in
@@ -93,20 +94,8 @@ def _given(note: Note) -> tuple[tuple[str, Source], ...]:
     if isinstance(note, Woven):
         return tuple((part.new, part.value) for part in note.into)
     if isinstance(note, Rename | Convert | Relabel | Split):
-        return tuple((new, Converted(note.old, law)) for new, law in _laws(note))
+        return tuple((new, Converted(note.old, law)) for new, law in laws_of(note))
     return ()
-
-
-def _laws(note: Rename | Convert | Relabel | Split) -> tuple[tuple[str, Law], ...]:
-    match note:
-        case Rename():
-            return ((note.new, SAME),)
-        case Convert():
-            return ((note.new, note.law),)
-        case Relabel():
-            return ((note.new, note.labels),)
-        case Split():
-            return tuple((part.new, part.law) for part in note.into)
 
 
 def _has_source(note: Note, sources: Mapping[str, Source], between: Between) -> bool:
