@@ -19,7 +19,7 @@ from rotorwright.settings.decisions import (
     Write,
 )
 from rotorwright.settings.laws import SAME, convert
-from rotorwright.settings.note_entries import Retire, new_names
+from rotorwright.settings.note_entries import Retire, laws_of, new_names
 from rotorwright.settings.plans import TargetPlan, plan_target
 
 if TYPE_CHECKING:
