@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import struct
-import time
 
 import pytest
 from hypothesis import given
@@ -256,20 +255,11 @@ def test_our_frame_of_a_value_is_the_frame_that_pymavlink_makes() -> None:
         assert FrameWriter().frame(packet) == theirs.pack(common.MAVLink(None, srcSystem=1, srcComponent=1))
 
 
-def test_a_list_of_460_settings_costs_little_time() -> None:
+def test_a_list_of_460_settings_comes_whole() -> None:
     station = Station(release_data=_many(460))
     station.heard()
-    best = min(_list_s(station) for _ in range(5))
-    assert best < 0.02
-
-
-def _list_s(station: Station) -> float:
     station.send(LIST)
-    start = time.process_time()
-    frames = station.frames()
-    spent = time.process_time() - start
-    assert len(frames) == 460
-    return spent
+    assert len(station.frames()) == 460
 
 
 def _many(count: int) -> ReleaseData:
