@@ -21,7 +21,7 @@ from rotorwright.changeover.knowledge import (
 )
 from rotorwright.changeover.receive import as_found
 from rotorwright.changeover.state import ChosenImage
-from rotorwright.firmware.board import Board, resolve_board
+from rotorwright.firmware.board import Board, BoardCandidate, board_candidates, resolve_board
 from rotorwright.firmware.descriptor import find_descriptor
 from rotorwright.firmware.fit import EvidenceVerdict, Fit, FitVerdict, judge_fit
 from rotorwright.firmware.intel_hex import read_intel_hex
@@ -35,6 +35,8 @@ if TYPE_CHECKING:
     from rotorwright.hangar.books import ReleaseBook
     from rotorwright.hangar.journal import JsonValue
 
+
+_MOST_CANDIDATES = 3  # more would be a list to guess from
 
 # A kept file never changes, so its content is the key: one job asks for the same one many times.
 _parse_image = lru_cache(maxsize=4)(read_intel_hex)
@@ -51,11 +53,21 @@ def board_of(identity: Identity, book: ReleaseBook) -> Board:
         known = ", ".join(sorted(one.name for one in book.boards))
         raise BoardNotInBookError(
             f"The aircraft says that its board is '{identity.board}'; this release book does not know it.",
-            why=f"The book knows {known}. A board is sometimes renamed, but a name that only looks alike is not taken.",
+            why=f"The book knows {known}. A board is sometimes renamed, but a name that only looks alike is not taken."
+            + _likely_boards(book, identity.board),
             todo="Take the release book of this firmware family, or ask the maker of the board for its present name.",
             board=identity.board,
         )
     return board
+
+
+def _likely_boards(book: ReleaseBook, reported: str) -> str:
+    return "".join(_words_of(candidate) for candidate in board_candidates(book.boards, reported)[:_MOST_CANDIDATES])
+
+
+def _words_of(candidate: BoardCandidate) -> str:
+    against = f"; against it, {', '.join(candidate.reasons_against)}" if candidate.reasons_against else ""
+    return f" Perhaps {candidate.board.name}: for it, {', '.join(candidate.reasons_for)}{against}."
 
 
 def read_image(shop: Workshop) -> Image:

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from rotorwright.display.characters import parse_characters
 from rotorwright.errors import RotorwrightError
 from rotorwright.firmware.board import Board, resolve_board
-from rotorwright.firmware.mcu import microcontrollers
+from rotorwright.firmware.mcu import microcontroller, microcontrollers
 from rotorwright.hangar.book_parts import BOOK_FILE, BookParts, open_parts
 from rotorwright.hangar.errors import BookFormError, NewerBookError
 from rotorwright.settings.catalogue import parse_catalogue
@@ -43,6 +43,7 @@ BOOK_VERSION = 1
 
 _RELEASE_NAME = re.compile(r"[0-9]+\.[0-9]+\Z")
 _DIGEST = re.compile(r"[0-9a-f]{64}\Z")
+_USB_ID = re.compile(r"([0-9A-Fa-f]{4}):([0-9A-Fa-f]{4})\Z")
 
 # A book is asked for the same part many times in one changeover; the results never change, so the content is the key.
 _read_catalogue = lru_cache(maxsize=8)(parse_catalogue)
@@ -84,7 +85,8 @@ class ReleaseBook:
 
     def release_of_image(self, board: Board, sha256: str) -> str | None:
         """Return the line of the release whose image for `board` has this digest (`Image.sha256`)."""
-        return next((line for line, digest in board.image_sha256.items() if digest == sha256), None)
+        listed = [*board.image_sha256.items(), *board.generic_sha256.items()]
+        return next((line for line, digest in listed if digest == sha256), None)
 
     def catalogue(self, release: str, board: str) -> Catalogue | None:
         """Return what this release line knows to set on this board.
@@ -266,7 +268,7 @@ def _release(table: Table) -> BookRelease:
 
 
 def _board(table: Table, lines: tuple[str, ...]) -> Board:
-    table.only("name", "mcu", "aliases", "reserved_sectors", "images")
+    table.only("name", "mcu", "aliases", "reserved_sectors", "images", "usb_ids", "flash_kib")
     mcu = table.text("mcu")
     known = [part.name for part in microcontrollers()]
     if mcu not in known:
@@ -274,28 +276,86 @@ def _board(table: Table, lines: tuple[str, ...]) -> Board:
         table.fault(
             "mcu", f"the microcontroller {mcu!r} is not known{f'; perhaps {meant!r} was meant' if meant else ''}"
         )
+    own, generic = _digests(table, lines)
     return Board(
         name=_filled(table, "name"),
         mcu=mcu,
         aliases=_by_release(table, "aliases", lines),
-        reserved_sectors=_sectors(table),
-        image_sha256=_digests(table, lines),
+        reserved_sectors=_sectors(table, mcu),
+        image_sha256=own,
+        generic_sha256=generic,
+        usb_ids=_usb_ids(table),
+        flash_size_bytes=_flash_size_bytes(table, mcu),
     )
 
 
-def _sectors(table: Table) -> tuple[int, ...]:
+def _usb_ids(table: Table) -> tuple[tuple[int, int], ...]:
+    found = []
+    for text in table.texts("usb_ids") if "usb_ids" in table else ():
+        match = _USB_ID.match(text)
+        if match is None:
+            table.fault("usb_ids", f"vendor and product like '1209:0001' are expected, not {text!r}")
+        found.append((int(match[1], 16), int(match[2], 16)))
+    return tuple(found)
+
+
+def _flash_size_bytes(table: Table, mcu: str) -> int | None:
+    if "flash_kib" not in table:
+        return None
+    part, size_bytes = microcontroller(mcu), table.whole("flash_kib") * 1024
+    if not part.has_external_flash:
+        table.fault("flash_kib", f"the flash of the {mcu} is inside, and its size is known")
+    if not 0 < size_bytes <= part.flash_size_bytes:
+        table.fault("flash_kib", f"the {mcu} reaches 1 to {part.flash_size_bytes // 1024} KiB")
+    return size_bytes
+
+
+def _sectors(table: Table, mcu: str) -> tuple[int, ...]:
     sectors = table.wholes("reserved_sectors") if "reserved_sectors" in table else ()
-    if any(sector < 0 for sector in sectors):
-        table.fault("reserved_sectors", "a sector has no negative number")
+    last = microcontroller(mcu).sectors[-1].number
+    for sector in sectors:
+        if not 0 <= sector <= last:
+            table.fault("reserved_sectors", f"the {mcu} has sectors 0 to {last}, not {sector}")
     return sectors
 
 
-def _digests(table: Table, lines: tuple[str, ...]) -> Mapping[str, str]:
-    digests = _by_release(table, "images", lines)
-    for line, digest in digests.items():
-        if not _DIGEST.match(digest):
-            table.table("images").fault(line, "a SHA-256 is 64 lower-case hex digits")
-    return digests
+def _digests(table: Table, lines: tuple[str, ...]) -> tuple[Mapping[str, str], Mapping[str, str]]:
+    """Return the digests of the images for this board alone, and of the generic ones, by release."""
+    own: dict[str, str] = {}
+    generic: dict[str, str] = {}
+    if "images" in table:
+        entries = table.table("images")
+        for line in entries.data:
+            _known_release(entries, line, lines)
+            for digest, is_generic in _images(entries, line):
+                kind = generic if is_generic else own
+                if line in kind:
+                    entries.fault(line, "a release has at most one image of each kind: for this board, and generic")
+                kind[line] = digest
+    return MappingProxyType(own), MappingProxyType(generic)
+
+
+def _images(entries: Table, line: str) -> list[tuple[str, bool]]:
+    """Return digest and kind of each image of a release: one digest, or a table for each."""
+    if isinstance(entries.data[line], str):
+        return [(_digest(entries, line), False)]
+    found = []
+    for image in entries.tables(line):
+        image.only("sha256", "generic")
+        found.append((_digest(image, "sha256"), image.flag("generic", default=False)))
+    return found
+
+
+def _digest(table: Table, key: str) -> str:
+    digest = table.text(key)
+    if not _DIGEST.match(digest):
+        table.fault(key, "a SHA-256 is 64 lower-case hex digits")
+    return digest
+
+
+def _known_release(entries: Table, line: str, lines: tuple[str, ...]) -> None:
+    if line not in lines:
+        entries.fault(line, f"the book has no such release; it has {', '.join(lines)}")
 
 
 def _by_release(table: Table, key: str, lines: tuple[str, ...]) -> Mapping[str, str]:
@@ -303,8 +363,7 @@ def _by_release(table: Table, key: str, lines: tuple[str, ...]) -> Mapping[str, 
         return MappingProxyType({})
     entries = table.table(key)
     for line in entries.data:
-        if line not in lines:
-            entries.fault(line, f"the book has no such release; it has {', '.join(lines)}")
+        _known_release(entries, line, lines)
     return MappingProxyType({line: _filled(entries, line) for line in entries.data})
 
 

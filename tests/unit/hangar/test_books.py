@@ -128,6 +128,23 @@ def test_a_book_says_what_is_in_it(tmp_path: Path, make: Maker) -> None:
     assert book.release_of_image(board, "cd" * 32) is None
 
 
+def test_a_board_may_have_a_generic_image_beside_its_own_usb_ids_and_a_chip_for_its_flash(tmp_path: Path) -> None:
+    generic = "cd" * 32
+    files = with_text(
+        f'"{DIGEST}"', f'[{{ sha256 = "{generic}", generic = true }}, {{ sha256 = "{DIGEST}", generic = false }}]'
+    )
+    text = files["book.toml"].decode()
+    text = text.replace(
+        'mcu = "STM32F405xG"\naliases', 'mcu = "RP2040"\nflash_kib = 8192\nusb_ids = ["1209:00aF"]\naliases'
+    )
+    book = read_book(as_folder(tmp_path, files | {"book.toml": text.encode()}))
+    board = book.boards[0]
+    assert (board.image_sha256, board.generic_sha256) == ({"5.2": DIGEST}, {"5.2": generic})
+    assert book.release_of_image(board, generic) == book.release_of_image(board, DIGEST) == "5.2"
+    assert board.usb_ids == ((0x1209, 0xAF),)
+    assert board.flash_size_bytes == 8192 * 1024
+
+
 def test_a_board_is_known_by_every_name_it_had_and_by_no_other(tmp_path: Path) -> None:
     book = book_of(tmp_path)
     board = book.boards[0]
@@ -187,6 +204,17 @@ MISTAKES = [
     (DIGEST, DIGEST[:-1], "64 lower-case hex digits"),
     (DIGEST, DIGEST.upper(), "64 lower-case hex digits"),
     ('images = { "5.2"', 'images = { "7.0"', "no such release"),
+    ("reserved_sectors = [11]", "reserved_sectors = [12]", "the STM32F405xG has sectors 0 to 11, not 12"),
+    ("reserved_sectors = [11]", 'usb_ids = ["1209-0001"]', "'1209-0001'"),
+    ("reserved_sectors = [11]", "usb_ids = [1209]", "key 'usb_ids'"),
+    ("reserved_sectors = [11]", "flash_kib = 1024", "the flash of the STM32F405xG is inside"),
+    ('mcu = "STM32F405xG"\n', 'mcu = "RP2040"\nflash_kib = 16385\n', "the RP2040 reaches 1 to 16384 KiB"),
+    ('mcu = "STM32F405xG"\n', 'mcu = "RP2040"\nflash_kib = 0\n', "the RP2040 reaches 1 to 16384 KiB"),
+    (f'"{DIGEST}"', '[{ sha256 = "ab" }]', "64 lower-case hex digits"),
+    (f'"{DIGEST}"', f'[{{ sha256 = "{DIGEST}", general = true }}]', "general"),
+    (f'"{DIGEST}"', f'[{{ sha256 = "{DIGEST}", generic = 1 }}]', "true or false"),
+    (f'"{DIGEST}"', "5", "key '5.2'"),
+    (f'"{DIGEST}"', f'[{{ sha256 = "{DIGEST}" }}, {{ sha256 = "{"cd" * 32}" }}]', "at most one image of each kind"),
     ("[[board]]", "[[board]", "line"),
 ]
 
