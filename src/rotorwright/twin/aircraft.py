@@ -20,14 +20,18 @@ from rotorwright.twin.line import BITS_PER_BYTE, BITS_PER_BYTE_WITH_PARITY, Dist
 from rotorwright.twin.memories import Memories
 from rotorwright.twin.power import Power
 from rotorwright.twin.rom_uart import OptionBytes, Reaction, RomUart, Then
+from rotorwright.twin.usb_dfu import DfuQuirks, UsbDfu
+from rotorwright.twin.usb_port import Outcome, TransferEnd
 
 if TYPE_CHECKING:
     from rotorwright.firmware.mcu import Microcontroller
     from rotorwright.twin.flash import FlashMemory, FlashOperation
     from rotorwright.twin.kept_memory import KeptMemory
+    from rotorwright.twin.usb_port import Transfer
     from rotorwright.twin.world import World
 
 START_UP_S: Final = 0.1  # from reset to the first instruction that listens; common practice, no source
+_USB_LEAVE_S: Final = 0.002  # from the last status to the start of what was written; own choice
 _LOOK_AHEAD_S: Final = 0.01  # the application is asked for more when the line will be idle that soon
 _EVEN, _NO_PARITY = "even", "none"
 _OTHER_BOOT_ID: Final = 0x450  # a part that the wrong board has: any that ours is not
@@ -131,6 +135,7 @@ class VirtualAircraft:
         faults: what shall go wrong.
         start_s: the moment at which its cable is plugged in.
         console: whether its firmware speaks by its text console instead of messages.
+        usb_quirks: where its bootloader on USB differs from the standard.
     """
 
     def __init__(
@@ -149,6 +154,7 @@ class VirtualAircraft:
         faults: FaultPlan | None = None,
         start_s: float = 0.0,
         console: bool = False,
+        usb_quirks: DfuQuirks | None = None,
     ) -> None:
         self.flash = flash
         self.settings = settings
@@ -172,6 +178,9 @@ class VirtualAircraft:
         self._application: Application | None = None
         self._pump_s: float | None = None
         self._rom: RomUart | None = None
+        self._usb_quirks = usb_quirks
+        self._bytes_to_pull: int | None = None
+        self._dfu: UsbDfu | None = None
         self._work: deque[FlashOperation] = deque()
         self._work_end_s = 0.0
         self._then: tuple[float, Then | Mode] | None = None
@@ -263,6 +272,52 @@ class VirtualAircraft:
             self._pull_if_planned(now_s)
         return data
 
+    # The USB socket
+
+    @property
+    def faults(self) -> FaultPlan:
+        """What shall go wrong."""
+        return self._plan
+
+    def usb_bootloader(self, now_s: float) -> UsbDfu | None:
+        """Return the bootloader that a host sees on USB at `now_s`; None while there is none."""
+        self._advance(now_s)
+        return self._dfu if self._power.cable else None
+
+    def usb_request(self, transfer: Transfer, now_s: float) -> TransferEnd:
+        """Let a request to the bootloader on USB happen at `now_s`."""
+        dfu = self.usb_bootloader(now_s)
+        if dfu is None:
+            return TransferEnd(Outcome.GONE)
+        if self._is_pulled_by(len(transfer.data) + transfer.length, now_s):
+            return TransferEnd(Outcome.GONE)
+        reaction = dfu.request(transfer.request, transfer.value, transfer.data, transfer.length, now_s)
+        if reaction.work:
+            self._work.extend(reaction.work)
+            self._begin_work(now_s)
+        self._follow_usb(reaction.then, now_s)
+        return TransferEnd(Outcome.STALLED if reaction.stalled else Outcome.DONE, reaction.data)
+
+    def usb_stall(self, now_s: float) -> None:
+        """Let the bootloader on USB stall as if it had got a request that nobody sent."""
+        dfu = self.usb_bootloader(now_s)
+        if dfu is not None:
+            dfu.disturb()
+
+    def _follow_usb(self, then: Then, now_s: float) -> None:
+        if then is Then.START and self._rom is not None and self._dfu is not None:
+            self._rom.go_address = self._dfu.pointer
+        if then is not Then.GO_ON:
+            self._then = (now_s + _USB_LEAVE_S / self._speed, then)
+
+    def _is_pulled_by(self, count: int, now_s: float) -> bool:
+        """Count bytes on the USB cable, and return whether the plan pulls it before the last of them."""
+        if self._bytes_to_pull is None:
+            return False
+        self._bytes_to_pull = max(0, self._bytes_to_pull - count)
+        self._pull_if_planned(now_s)
+        return not self._power.cable
+
     # The hands
 
     def arm(self, plan: FaultPlan) -> None:
@@ -344,6 +399,7 @@ class VirtualAircraft:
     def _halt(self, now_s: float) -> None:
         self._application = None
         self._rom = None
+        self._dfu = None
         self._work.clear()
         self._then = None
         self._start = None
@@ -368,6 +424,7 @@ class VirtualAircraft:
         self._rom = RomUart(
             self._memories, self.flash, self._options, chip_id=self.chip_id, version=self._loader_version
         )
+        self._dfu = UsbDfu(self._memories, self.flash, self._options, quirks=self._usb_quirks, speed=self._speed)
         self._mode = Mode.BOOTLOADER
         self._set_rate()
 
@@ -518,7 +575,9 @@ class VirtualAircraft:
             self._begin_work(now_s)
             return
         self._work.clear()
-        if self._rom is not None:
+        if self._dfu is not None and self._dfu.is_working:
+            self._follow_usb(self._dfu.work_done(accepted=accepted), now_s)
+        elif self._rom is not None:
             self._react(self._rom.work_done(accepted=accepted), now_s)
 
     # The application

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from rotorwright.firmware.mcu import Microcontroller
     from rotorwright.twin.aircraft import Boot
     from rotorwright.twin.state import Papers, StateFolder
+    from rotorwright.twin.usb_dfu import DfuQuirks
 
 FRESH_SETTINGS = b"\xff" * SETTINGS_MEMORY_BYTES
 FRESH_DISPLAY = b"\x55" * DISPLAY_MEMORY_BYTES  # every pixel transparent
@@ -37,12 +38,14 @@ class Circumstances:
         speed: how many times faster than a real one flash, line and start are.
         faults: what shall go wrong.
         loader_version: protocol version of the ROM bootloader.
+        usb_quirks: where the bootloader on USB differs from the standard.
     """
 
     baud: int | None = None
     speed: float = 1.0
     faults: FaultPlan = field(default_factory=FaultPlan)
     loader_version: int = 0x31
+    usb_quirks: DfuQuirks | None = None
 
 
 @dataclass(slots=True)
@@ -89,6 +92,7 @@ def build_aircraft(
         faults=how.faults,
         start_s=start_s,
         console=console or papers.console,
+        usb_quirks=how.usb_quirks,
     )
 
 
