@@ -51,6 +51,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from rotorwright.errors import RotorwrightError
+    from rotorwright.firmware.mcu import Sector
     from rotorwright.links.wire import Clock, Wire
 
 _T = TypeVar("_T")
@@ -104,6 +105,21 @@ class RomUartLoader:
             self.synchronise()
         assert self._info is not None
         return self._info
+
+    @property
+    def block_bytes(self) -> int:
+        """Most bytes that one read or write moves."""
+        return BLOCK_BYTES
+
+    @property
+    def can_read(self) -> bool:
+        """Whether the bootloader knows the command to read memory; it is asked if it was not yet."""
+        return self.info().knows(Command.READ)
+
+    @property
+    def write_granularity(self) -> int:
+        """Writes start on a word and are filled up to one, in bytes."""
+        return WORD_BYTES
 
     def version(self) -> str:
         """Return the protocol version as the command of its own tells it, "3.1" for instance."""
@@ -188,6 +204,10 @@ class RomUartLoader:
             some = sectors[first : first + most]
             erase = partial(self._erase_once, command, message(some), wait_s)
             self._repeat(command, erase, shown=", ".join(map(str, some)), silent_tries=ERASE_TRIES.count)
+
+    def erase_sectors(self, sectors: Sequence[Sector], *, timeout_s: float | None = None) -> None:
+        """Erase these sectors, as `erase` does by their numbers."""
+        self.erase([sector.number for sector in sectors], timeout_s=timeout_s)
 
     def go(self, address: int) -> None:
         """Start the application whose vector table stands at `address`.

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from rotorwright.links.rom_uart.codec import WriteMessages
 from rotorwright.links.rom_uart.errors import (
     BlockTornError,
     ImageDiffersError,
@@ -23,7 +22,6 @@ from rotorwright.links.rom_uart.errors import (
     WriteCancelledError,
 )
 from rotorwright.links.rom_uart.spec import (
-    BLOCK_BYTES,
     DIFFERENCES,
     ERASE_MARGIN,
     ERASED,
@@ -37,7 +35,7 @@ if TYPE_CHECKING:
 
     from rotorwright.firmware.image import Image
     from rotorwright.firmware.mcu import Microcontroller, Sector
-    from rotorwright.links.rom_uart.client import RomUartLoader
+    from rotorwright.links.loader import FlashLoader
 
     Progress = Callable[[int, int], None]
     """Takes bytes of work done and bytes of work in all."""
@@ -55,7 +53,7 @@ class WriteReport:
     """What a write did: numbers of the sectors found right, and of those erased and written, by address.
 
     `bytes_written` counts image bytes sent, `bytes_verified` image bytes that were read back and found right at the
-    end.
+    end: 0 from a bootloader that gives nothing back, and then nothing is proved.
     """
 
     same: tuple[int, ...]
@@ -65,7 +63,7 @@ class WriteReport:
 
 
 def read_region(
-    loader: RomUartLoader, address: int, length: int, *, progress: Progress | None = None, twice: bool = False
+    loader: FlashLoader, address: int, length: int, *, progress: Progress | None = None, twice: bool = False
 ) -> bytes:
     """Return `length` bytes of flash from `address` on, to keep the old image before anything is erased.
 
@@ -77,14 +75,14 @@ def read_region(
     """
     work = _Work(length, progress, None)
     parts = []
-    for at in range(address, address + length, BLOCK_BYTES):
-        size = min(BLOCK_BYTES, address + length - at)
+    for at in range(address, address + length, loader.block_bytes):
+        size = min(loader.block_bytes, address + length - at)
         parts.append(_read_alike(loader, at, size) if twice else loader.read_block(at, size))
         work.add(size)
     return b"".join(parts)
 
 
-def _read_alike(loader: RomUartLoader, address: int, size: int) -> bytes:
+def _read_alike(loader: FlashLoader, address: int, size: int) -> bytes:
     last = loader.read_block(address, size)
     for _ in range(READ_TRIES.count):
         again = loader.read_block(address, size)
@@ -95,7 +93,7 @@ def _read_alike(loader: RomUartLoader, address: int, size: int) -> bytes:
 
 
 def compare_sectors(
-    loader: RomUartLoader, image: Image, sectors: Sequence[Sector], *, progress: Progress | None = None
+    loader: FlashLoader, image: Image, sectors: Sequence[Sector], *, progress: Progress | None = None
 ) -> dict[int, SectorState]:
     """Return how each sector stands against `image`, by its number; nothing is changed.
 
@@ -106,7 +104,7 @@ def compare_sectors(
 
 
 def verify_sectors(
-    loader: RomUartLoader, image: Image, sectors: Sequence[Sector], *, progress: Progress | None = None
+    loader: FlashLoader, image: Image, sectors: Sequence[Sector], *, progress: Progress | None = None
 ) -> int:
     """Read all bytes of `image` back and return how many; nothing is changed.
 
@@ -119,7 +117,7 @@ def verify_sectors(
 
 
 def write_sectors(
-    loader: RomUartLoader,
+    loader: FlashLoader,
     image: Image,
     sectors: Sequence[Sector],
     *,
@@ -166,7 +164,7 @@ def write_sectors(
         same=tuple(sector.number for sector in used if sector.number not in written),
         written=tuple(sector.number for sector in used if sector.number in written),
         bytes_written=sum(_image_bytes(image, sector) for sector in used if sector.number in written),
-        bytes_verified=image.size_bytes,
+        bytes_verified=image.size_bytes if loader.can_read else 0,
     )
 
 
@@ -193,7 +191,7 @@ class _Work:
 
 @dataclass(slots=True)
 class _Writer:
-    loader: RomUartLoader
+    loader: FlashLoader
     image: Image
     mcu: Microcontroller | None
     before_erase: Callable[[Sector], None] | None
@@ -229,7 +227,7 @@ class _Writer:
             except BlockTornError as torn:
                 wrong = int(str(torn.facts["address"]))
             else:
-                found = _first_difference(self.loader, self.image, sector, self.work)
+                found = _compared(self.loader, self.image, sector, self.work)
                 if found is None:
                     return
                 wrong = found
@@ -243,35 +241,41 @@ class _Writer:
         if self.before_erase is not None:
             self.before_erase(sector)
         timeout_s = None if self.mcu is None else self.mcu.erase_max_s[sector.size_bytes] * ERASE_MARGIN.value
-        self.loader.erase([sector.number], timeout_s=timeout_s)
+        self.loader.erase_sectors([sector], timeout_s=timeout_s)
         self.erased.add(sector.number)
 
     def _program(self, sector: Sector) -> None:
-        blocks = [WriteMessages.of(address, data) for address, data in _blocks(self.image, sector)]
-        for block in blocks:
+        for address, data in _blocks(self.image, sector, self.loader.block_bytes):
             self.work.stop_if_wanted()
-            if block.data.strip(bytes((ERASED,))):  # an erased sector reads so already
-                self.loader.write_prepared(block)
-            self.work.add(len(block.data))
+            if data.strip(bytes((ERASED,))):  # an erased sector reads so already
+                self.loader.write_block(address, data)
+            self.work.add(len(data))
 
 
-def _verify_all(loader: RomUartLoader, image: Image, sectors: Sequence[Sector], work: _Work) -> None:
+def _verify_all(loader: FlashLoader, image: Image, sectors: Sequence[Sector], work: _Work) -> None:
     for sector in sectors:
-        wrong = _first_difference(loader, image, sector, work)
+        wrong = _compared(loader, image, sector, work)
         if wrong is not None:
             raise ImageDiffersError.at(wrong, sector=sector.number)
 
 
-def _compare(loader: RomUartLoader, image: Image, sector: Sector, work: _Work) -> SectorState:
+def _compare(loader: FlashLoader, image: Image, sector: Sector, work: _Work) -> SectorState:
+    if not loader.can_read:
+        return SectorState.DIFFERS
     return SectorState.SAME if _first_difference(loader, image, sector, work) is None else SectorState.DIFFERS
 
 
-def _first_difference(loader: RomUartLoader, image: Image, sector: Sector, work: _Work) -> int | None:
+def _compared(loader: FlashLoader, image: Image, sector: Sector, work: _Work) -> int | None:
+    """Return what `_first_difference` does; None also where a bootloader gives nothing back, so nothing is proved."""
+    return _first_difference(loader, image, sector, work) if loader.can_read else None
+
+
+def _first_difference(loader: FlashLoader, image: Image, sector: Sector, work: _Work) -> int | None:
     """Return the address of the first block of `sector` that differs from the image in several readings; None if none.
 
     No checksum guards what is read, so one bad reading says nothing; that a damaged one is right by chance cannot be.
     """
-    for address, data in _blocks(image, sector):
+    for address, data in _blocks(image, sector, loader.block_bytes):
         work.stop_if_wanted()
         if all(loader.read_block(address, len(data)) != data for _ in range(DIFFERENCES.count)):
             return address
@@ -279,8 +283,8 @@ def _first_difference(loader: RomUartLoader, image: Image, sector: Sector, work:
     return None
 
 
-def _blocks(image: Image, sector: Sector) -> Iterator[tuple[int, bytes]]:
-    """Return the blocks of at most 256 bytes that the image has in `sector`, each on whole words.
+def _blocks(image: Image, sector: Sector, block_bytes: int) -> Iterator[tuple[int, bytes]]:
+    """Return the blocks of at most `block_bytes` that the image has in `sector`, each on whole words.
 
     A word that the image fills only in part is filled with erased bytes: flash is written by words, each word once.
     """
@@ -288,8 +292,8 @@ def _blocks(image: Image, sector: Sector) -> Iterator[tuple[int, bytes]]:
     for segment in image.segments:
         low = max(end, segment.address // WORD_BYTES * WORD_BYTES)
         high = -(-min(segment.end, sector.end) // WORD_BYTES) * WORD_BYTES
-        for address in range(low, high, BLOCK_BYTES):
-            yield address, image.read(address, min(BLOCK_BYTES, high - address))
+        for address in range(low, high, block_bytes):
+            yield address, image.read(address, min(block_bytes, high - address))
         end = max(end, high)
 
 
