@@ -245,7 +245,7 @@ def test_packed_files_read_as_the_file_inside(file: str) -> None:
 
 TABLE = csv.DictReader(io.StringIO((DATA / "hex_records.csv").read_text(encoding="ascii")))
 RECORDS = [row for row in TABLE if row["format"] == "srec"]
-END = b"S9030000FC\n"
+ENDS = {"S1": b"S9030000FC\n", "S2": b"S804000000FB\n", "S3": b"S70500000000FA\n"}
 ONE_BYTE = b"S104FF00AA52\n"
 
 
@@ -255,7 +255,7 @@ ONE_BYTE = b"S104FF00AA52\n"
     ids=lambda row: row["record"][:12],
 )
 def test_printed_data_records_give_their_address_and_data(row: dict[str, str]) -> None:
-    image = read_s_record(row["record"].encode() + b"\n" + END, name="x").image
+    image = read_s_record(row["record"].encode() + b"\n" + ENDS[row["type"]], name="x").image
     assert image.start == int(row["address"], 16)
     assert image.size_bytes == int(row["data_length"])
 
@@ -264,5 +264,5 @@ def test_printed_data_records_give_their_address_and_data(row: dict[str, str]) -
 def test_printed_bad_records_are_refused_as_what_they_are(row: dict[str, str]) -> None:
     kinds = {"bad_checksum": SRecordChecksumError, "bad_length": SRecordLengthError, "truncated": SRecordLengthError}
     with pytest.raises(kinds.get(row["verdict"], SRecordLineError)) as caught:
-        read_s_record(ONE_BYTE + row["record"].encode() + b"\n" + END, name="x")
+        read_s_record(ONE_BYTE + row["record"].encode() + b"\n" + ENDS["S1"], name="x")
     assert caught.value.facts["line"] == 2

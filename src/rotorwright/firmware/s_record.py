@@ -7,6 +7,10 @@ the data, and a checksum that makes the sum of all bytes from the count on 255 m
 Types: 0 header, 1, 2, 3 data with addresses of 16, 24, 32 bits, 5 and 6 the number of data records so far (16 and 24
 bits), 7, 8, 9 end with a start address of 32, 24, 16 bits. 4 is reserved.
 
+The checksum does not cover the digit of the type, so the types have to bear each other out: all data records of a file
+are of one type, its end record is of the one that belongs to it (S9, S8, S7 to S1, S2, S3), and a header comes first
+and has the address 0. Files that mix types on purpose exist, and are refused.
+
 A file must end in an end record, or in a count record that is right: some writers leave the end record out when there
 is no start address, and a right count shows as well that nothing is missing.
 """
@@ -57,7 +61,7 @@ class SRecordChecksumError(SRecordLineError):
 
 
 class SRecordTypeError(SRecordLineError):
-    """A record has the reserved type 4."""
+    """A record has the reserved type 4, or a type that does not go with those of the other records."""
 
     id = "image.srec-record-type"
 
@@ -120,6 +124,7 @@ class _Reader:
     chunks: list[tuple[int, int, bytes]] = field(default_factory=list)  # address, line, data
     records: int = 0  # data records, also those without data
     entry: int | None = None
+    width: int = 0  # type of the data records
     end_line: int = 0
     last_line: int = 0
     is_counted: bool = False  # the last record was a right count
@@ -135,12 +140,14 @@ class _Reader:
         kind, address, data = self._checked_record(number, line)
         self.is_counted = False
         if kind in {1, 2, 3}:
+            self._check_type(number, kind, kind)
             self._take_data(number, address, data)
         elif kind in {5, 6}:
             self._take_count(number, address)
         elif kind == 0:
-            self._take_header(data)
+            self._take_header(number, address, data)
         else:
+            self._check_type(number, kind, 10 - kind)
             self.end_line, self.entry = number, address or None
 
     def result(self) -> ReadImage:
@@ -190,7 +197,15 @@ class _Reader:
             )
         self.is_counted = True
 
-    def _take_header(self, data: bytes) -> None:
+    def _check_type(self, number: int, kind: int, width: int) -> None:
+        """Refuse a record that belongs to data records of another type than those before it."""
+        self.width = self.width or width
+        if width != self.width:
+            raise self._bad_type(number, f"S{kind}", f"S{self.width} or S{10 - self.width}")
+
+    def _take_header(self, number: int, address: int, data: bytes) -> None:
+        if address or self.width:
+            raise self._bad_type(number, "S0", f"S{self.width}" if self.width else "a header with the address 0")
         text = "".join(chr(byte) for byte in data.strip(b" \0") if 0x20 <= byte < 0x7F)[:_LONGEST_TEXT]
         if text:
             self.notes.append(f"The header record says: {text}.")
@@ -210,7 +225,7 @@ class _Reader:
             raise self._bad_checksum(number, raw)
         width = _ADDRESS_BYTES.get(kind)
         if width is None:
-            raise self._reserved(number)
+            raise self._bad_type(number, "S4", "S0 to S3, S5 to S9")
         if len(raw) < width + 2 or (kind >= 5 and len(raw) != width + 2):
             raise self._bad_length(number, f"{len(raw) - 1} bytes", f"{width + 1}, as a record S{kind} needs")
         return kind, int.from_bytes(raw[1 : 1 + width]), raw[1 + width : -1]
@@ -249,15 +264,14 @@ class _Reader:
             found=f"{raw[-1]:02X}",
         )
 
-    def _reserved(self, number: int) -> SRecordTypeError:
+    def _bad_type(self, number: int, found: str, expected: str) -> SRecordTypeError:
         return self._error(
             SRecordTypeError,
             number,
-            "its type is S4, which the format keeps free.",
-            why="The checksum is right, so whatever wrote the file does not keep to the format.",
-            todo=ASK_BUILDER,
-            expected="S0 to S3, S5 to S9",
-            found="S4",
+            f"its type {found} does not belong here; expected is {expected}.",
+            why="The checksum does not cover the type. The digit is damaged, or the file mixes types of records.",
+            expected=expected,
+            found=found,
         )
 
     def _overlap(self, first_line: int, line: int, address: int) -> SRecordOverlapError:
