@@ -136,17 +136,17 @@ def _block(data: bytes, offset: int, name: str) -> _Block:
 
 
 def _for_main_flash(blocks: list[_Block], notes: list[str]) -> Iterator[_Block]:
-    skipped = {"are not for the main flash": 0, "belong to contained files": 0}
+    skipped = {"not for the main flash": 0, "of contained files": 0}
     for block in blocks:
         if block.flags & _NOT_MAIN_FLASH:
-            skipped["are not for the main flash"] += 1
+            skipped["not for the main flash"] += 1
         elif block.flags & _FILE_CONTAINER:
-            skipped["belong to contained files"] += 1
+            skipped["of contained files"] += 1
         elif (block.family, block.address, block.payload) == _LEADING_BLOCK and len(blocks) > 1:
             notes.append(f"The block at offset {block.offset:#x} is a leading filler for one chip; it is skipped.")
         else:
             yield block
-    notes += [f"{count} blocks {why}; they are skipped." for why, count in skipped.items() if count]
+    notes += [f"Blocks {why} are skipped: {count}." for why, count in skipped.items() if count]
 
 
 def _check_all_there(name: str, blocks: list[_Block], main: list[_Block]) -> None:
@@ -188,7 +188,7 @@ def _without_repeats(name: str, main: list[_Block], notes: list[str]) -> list[_B
                 found="other content",
             )
     if repeats := len(main) - len(seen):
-        notes.append(f"{repeats} blocks stand in the file more than once, with the same content.")
+        notes.append(f"Blocks that stand in the file again, with the same content: {repeats}.")
     return list(seen.values())
 
 

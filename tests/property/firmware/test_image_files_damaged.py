@@ -131,7 +131,7 @@ def test_the_order_and_the_repetition_of_blocks_do_not_matter() -> None:
     assert isinstance(found, ReadImage)
     assert found.image == image
     assert any("not in order" in note for note in found.notes)
-    assert any("3 blocks stand" in note for note in found.notes)
+    assert any("same content: 3" in note for note in found.notes)
 
 
 @every_name
