@@ -1,4 +1,4 @@
-"""Commands that look and change nothing on an aircraft: ports, show, inspect."""
+"""Commands that look and change nothing on an aircraft: show, inspect."""
 
 from __future__ import annotations
 
@@ -18,13 +18,6 @@ if TYPE_CHECKING:
     from rotorwright.firmware.image import Image
     from rotorwright.settings.catalogue import Catalogue
     from rotorwright.settings.snapshot import Snapshot
-
-
-def show_ports(*, watch: bool, as_json: bool) -> int:
-    """List ports, or go on and show what comes and goes."""
-    from rotorwright.cli.ports import print_ports, watch_and_print
-
-    return watch_and_print(as_json=as_json) if watch else print_ports(as_json=as_json)
 
 
 def show_settings(source: str, told: Told, *, name: str, as_json: bool) -> int:

@@ -136,13 +136,31 @@ def hands(
 @app.command()
 def ports(
     *,
-    watch: Annotated[bool, typer.Option("--watch", help="Go on and show what comes and goes.")] = False,
+    watch: Annotated[bool, typer.Option("--watch", help="Go on and show what comes and goes, until Ctrl-C.")] = False,
+    nothing_came: Annotated[
+        bool, typer.Option("--nothing-came", help="Say what to do when nothing comes, in the order of trying.")
+    ] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """List the serial ports; unplug and plug the aircraft to see which one is its own."""
-    from rotorwright.cli.look import show_ports
+    """List ports, bootloaders on USB and UF2 drives; unplug and plug the aircraft to see which one is its own."""
+    from rotorwright.cli.ports import print_advice, print_ports, watch_and_print
 
-    raise typer.Exit(show_ports(watch=watch, as_json=as_json))
+    if nothing_came:
+        raise typer.Exit(print_advice(as_json=as_json))
+    raise typer.Exit(watch_and_print(as_json=as_json) if watch else print_ports(as_json=as_json))
+
+
+@app.command("udev-rule")
+def udev_rule(
+    *,
+    install: Annotated[
+        bool, typer.Option("--install", help="Put it in place; only as administrator, never over another content.")
+    ] = False,
+) -> None:
+    """Print the rule by which Linux lets whoever sits at the computer open ports and bootloaders."""
+    from rotorwright.cli.ports import udev_rule as print_or_install
+
+    raise typer.Exit(print_or_install(install=install))
 
 
 @app.command()

@@ -1,58 +1,145 @@
-"""Ports as a person reads them."""
+"""Ports as a person reads them: what is plugged in, what came and went, and what to do when nothing comes."""
 
 from __future__ import annotations
 
+import json
+import sys
 from typing import TYPE_CHECKING
 
 from rich.markup import escape
 
 from rotorwright.cli.console import out, print_json
 from rotorwright.links.clock import RealClock
-from rotorwright.links.ports import NOTHING_CAME, list_ports, watch_ports
+from rotorwright.links.port_access import may_open
+from rotorwright.links.port_advice import NOTHING_CAME, advice_text, serial_group, system_of
+from rotorwright.links.port_holders import holders_of
+from rotorwright.links.ports import PortChange, PortKind, list_attached, watch_ports
+from rotorwright.links.udev_rule import RULE_FILE, RULE_TEXT, Installed, install_rule
 
 QUIET_LOOKS = 60  # a quarter of a minute at four looks a second
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from rotorwright.links.ports import PortInfo
+    from rotorwright.links.wire import Clock
 
 
 def print_ports(*, as_json: bool) -> int:
-    """List the ports that are there now."""
-    found = list_ports()
+    """List what is plugged in now."""
+    found = list_attached()
     if as_json:
-        print_json([port.as_json() for port in found])
+        print_json([_facts(port) for port in found])
         return 0
     for port in found:
         _print_port(port)
     if not found:
-        _print_nothing_came()
+        _say(advice_text(system_of(), group=serial_group()))
     return 0
 
 
-def watch_and_print(*, as_json: bool) -> int:
-    """Show what comes and goes until the person stops it; after a while of nothing, say what to try."""
-    if not as_json:
-        out.print("Unplug the aircraft, then plug it in again: the port that goes and comes is its own. Ctrl-C stops.")
-    looks_without_change = 0
-    for event in watch_ports(RealClock()):
-        if event is None:
-            looks_without_change += 1
-            if looks_without_change == QUIET_LOOKS and not as_json:
-                _print_nothing_came()
-        elif as_json:
-            print_json({"change": str(event.change), **event.port.as_json()})
-        else:
-            out.print(f"{event.change}  ", end="")
-            _print_port(event.port)
+def print_advice(*, as_json: bool) -> int:
+    """Say what to do when nothing comes, in the order of trying, for this system."""
+    if as_json:
+        print_json(_advice())
+    else:
+        _say(advice_text(system_of(), group=serial_group()))
     return 0
 
 
-def _print_port(port: PortInfo) -> None:
-    known = [port.description, str(port.usb) if port.usb else "", f"leads to {port.leads_to}" if port.leads_to else ""]
-    out.print(f"{escape(port.name)}  {escape(', '.join(word for word in known if word))}", soft_wrap=True)
+def watch_and_print(
+    *,
+    as_json: bool,
+    clock: Clock | None = None,
+    look: Callable[[], tuple[PortInfo, ...]] = list_attached,
+    timeout_s: float | None = None,
+) -> int:
+    """Show what is there, then what comes and goes until Ctrl-C; after a while of nothing, say what to try."""
+    try:
+        if not as_json:
+            _say("Unplug the aircraft, then plug it in again: what goes and comes is its own. Ctrl-C ends this.")
+        _watch(clock or RealClock(), look, timeout_s, as_json=as_json)
+    except KeyboardInterrupt:  # the way in which this ends, as it says at its start
+        if not as_json:
+            out.print()
+    return 0
 
 
-def _print_nothing_came() -> None:
-    out.print("No port came. In this order of trying:")
-    for cause in NOTHING_CAME:
-        out.print(f"  {escape(cause.what)}: {escape(cause.sign)} {escape(cause.todo)}", soft_wrap=True)
+def _watch(clock: Clock, look: Callable[[], tuple[PortInfo, ...]], timeout_s: float | None, *, as_json: bool) -> None:
+    before = look()
+    for port in before:
+        _tell("there", port, as_json=as_json)
+    quiet_looks = 0
+    for event in watch_ports(clock, look=look, before=before, timeout_s=timeout_s):
+        quiet_looks = quiet_looks + 1 if event is None else 0
+        if event is not None:
+            _tell(event.change, event.port, as_json=as_json)
+        elif quiet_looks == QUIET_LOOKS:
+            _tell_nothing_came(as_json=as_json)
+
+
+def udev_rule(*, install: bool) -> int:
+    """Print the rule by which Linux lets this user open ports and bootloaders; put it in place only if asked."""
+    if not install:
+        sys.stdout.write(RULE_TEXT)
+        return 0
+    if install_rule() is Installed.WAS_THERE:
+        _say(f"{RULE_FILE} is there already, word for word. Nothing was changed.")
+        return 0
+    _say(f"The rule is in {RULE_FILE}. Plug the aircraft in again; `rotorwright ports` says whether you may open it.")
+    _say("If it still may not: `sudo udevadm control --reload`, and plug it in once more.")
+    return 0
+
+
+def _tell(word: str, port: PortInfo, *, as_json: bool) -> None:
+    if as_json:
+        _print_line({"change": word, **(port.as_json() if word == PortChange.WENT else _facts(port))})
+    else:
+        out.print(f"{word:<6}", end="")
+        _print_port(port, is_here=word != PortChange.WENT)
+
+
+def _tell_nothing_came(*, as_json: bool) -> None:
+    if as_json:
+        _print_line({"change": "nothing", "causes": _advice()})
+    else:
+        _say(advice_text(system_of(), group=serial_group()))
+
+
+def _advice() -> list[dict[str, str]]:
+    system, group = system_of(), serial_group()
+    return [{"what": cause.what, "sign": cause.sign, "todo": cause.todo(system, group=group)} for cause in NOTHING_CAME]
+
+
+def _facts(port: PortInfo) -> dict[str, object]:
+    """Return a port with what can only be asked while it is there: who holds it, whether we may open it."""
+    held = None if port.kind is PortKind.DRIVE else holders_of(port.opened_file).as_json()
+    return {**port.as_json(), "held_by": held, "may_open": may_open(port.opened_file)}
+
+
+def _print_port(port: PortInfo, *, is_here: bool = True) -> None:
+    known = [str(port.role), port.description]
+    if port.usb is not None:
+        known.append(f"{port.usb}" + (f", serial number {port.usb.serial_number}" if port.usb.serial_number else ""))
+    if port.leads_to:
+        known.append(f"leads to {port.leads_to}")
+    if is_here:
+        known += _standing(port)
+    _say(f"{port.name}  {'; '.join(word for word in known if word)}")
+
+
+def _standing(port: PortInfo) -> list[str]:
+    words = [] if port.kind is PortKind.DRIVE else [holders_of(port.opened_file).words]
+    if may_open(port.opened_file) is False:
+        words.append("this user may not open it, see `rotorwright ports --nothing-came`")
+    return words
+
+
+def _print_line(value: dict[str, object]) -> None:
+    """Print one JSON object on one line, at once, for whoever reads along."""
+    sys.stdout.write(json.dumps(value, ensure_ascii=False) + "\n")
+    sys.stdout.flush()
+
+
+def _say(words: str) -> None:
+    out.print(escape(words), soft_wrap=True)

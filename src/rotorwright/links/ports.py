@@ -1,14 +1,16 @@
-"""Which ports are there, which came, which went, and what to try when none came.
+"""What is plugged in, what it is, what came and what went.
 
-The port of the aircraft is the one that vanishes when its cable is pulled (common practice, no source).
+The port of the aircraft is the one that vanishes when its cable is pulled (common practice, no source). A bootloader on
+USB has no port: it is listed as the device, or as the drive, that it is.
 """
 
 from __future__ import annotations
 
 import os
 import stat
+import sys
 import warnings
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,10 +18,17 @@ from typing import TYPE_CHECKING
 import platformdirs
 
 from rotorwright.links.limits import Limit
+from rotorwright.links.port_advice import NoNewPortError
+from rotorwright.links.uf2_drive.finding import find_drives
+from rotorwright.links.usb_devices import list_usb_devices
+from rotorwright.links.usb_facts import DeviceRole, usb_fact
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Callable, Collection, Iterator, Sequence
 
+    from rotorwright.links.uf2_drive.finding import Uf2Drive
+    from rotorwright.links.usb_devices import UsbDevice
+    from rotorwright.links.usb_facts import UsbFact
     from rotorwright.links.wire import Clock
 
 PORTS_FOLDERS_VARIABLE = "ROTORWRIGHT_PORTS_DIR"
@@ -36,6 +45,8 @@ class PortKind(StrEnum):
     USB = "usb"
     BUILT_IN = "built-in"
     LINK = "link"
+    DEVICE = "device"
+    DRIVE = "drive"
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,13 +65,27 @@ class UsbIds:
 
 @dataclass(frozen=True, slots=True)
 class PortInfo:
-    """A port and what is known about it. `leads_to` is where a link leads."""
+    """A port, or another way to an aircraft, and what is known about it.
+
+    Args:
+        name: what a person types; for a USB device without a port, at which socket it is; for a drive, its folder.
+        leads_to: where a link leads; for a USB device, the file that has to be opened to speak to it.
+        role: what it is to us, as far as its numbers and classes tell.
+        why: what that is known by, with the source.
+    """
 
     name: str
     kind: PortKind
     description: str = ""
     usb: UsbIds | None = None
     leads_to: str = ""
+    role: DeviceRole = DeviceRole.UNKNOWN_SERIAL
+    why: str = ""
+
+    @property
+    def opened_file(self) -> str:
+        """What a program opens to speak to it, "" if there is no such file."""
+        return self.leads_to if self.kind is PortKind.DEVICE else self.name
 
     def as_json(self) -> dict[str, object]:
         """Return the port as plain data."""
@@ -71,6 +96,8 @@ class PortInfo:
             "usb": None if self.usb is None else str(self.usb),
             "serial_number": "" if self.usb is None else self.usb.serial_number,
             "leads_to": self.leads_to,
+            "what": str(self.role),
+            "why": self.why,
         }
 
 
@@ -87,36 +114,6 @@ class PortEvent:
 
     change: PortChange
     port: PortInfo
-
-
-@dataclass(frozen=True, slots=True)
-class Cause:
-    """Why no port came: what to check, and how. The likeliest to be cheap comes first."""
-
-    what: str
-    sign: str
-    todo: str
-
-
-NOTHING_CAME: tuple[Cause, ...] = (
-    Cause(
-        what="the driver",
-        sign="The computer shows an unknown device, or the bootloader alone does not come while the application did.",
-        todo="Install the driver of the adapter or of the bootloader. One desktop system often lacks the latter; the "
-        "others hardly ever do.",
-    ),
-    Cause(
-        what="the cable",
-        sign="The board has light, and nothing at all happens on the computer.",
-        todo="Take another cable, one that moved data before: many carry only power.",
-    ),
-    Cause(
-        what="the board",
-        sign="Another board comes with the same cable on the same socket; this one does not.",
-        todo="Hold its boot button while plugging it in. If nothing comes then either, it needs its maker.",
-    ),
-)
-"""What to try when no port came, in this order. Source: common practice, no published source."""
 
 
 def default_port_folders() -> tuple[Path, ...]:
@@ -139,34 +136,134 @@ def list_ports(extra_folders: Sequence[Path] | None = None) -> tuple[PortInfo, .
     return (*sorted(links, key=lambda port: port.name), *_serial_ports())
 
 
+def list_attached(
+    extra_folders: Sequence[Path] | None = None, *, more_facts: Collection[UsbFact] = ()
+) -> tuple[PortInfo, ...]:
+    """Return the ports of `list_ports`, each with what it is, then bootloaders on USB and UF2 drives.
+
+    `more_facts` are rows that a release book has about its boards; they go before ours. Nothing is opened or sent.
+    """
+    devices = list_usb_devices()
+    ports = [_with_role(port, devices, more_facts) for port in list_ports(extra_folders)]
+    loaders = [found for device in devices if (found := _loader(device, more_facts)) is not None]
+    return (*ports, *loaders, *(_drive(drive) for drive in find_drives()))
+
+
+def changes_between(before: Collection[PortInfo], after: Collection[PortInfo]) -> tuple[PortEvent, ...]:
+    """Return what went and what came from one listing to the next, first those that went; each once."""
+    known, now = ({_key(port): port for port in listing} for listing in (before, after))
+    return (
+        *(PortEvent(PortChange.WENT, port) for key, port in known.items() if key not in now),
+        *(PortEvent(PortChange.CAME, port) for key, port in now.items() if key not in known),
+    )
+
+
 def watch_ports(
     clock: Clock,
     *,
     extra_folders: Sequence[Path] | None = None,
     look: Callable[[], tuple[PortInfo, ...]] | None = None,
+    before: Collection[PortInfo] | None = None,
     timeout_s: float | None = None,
 ) -> Iterator[PortEvent | None]:
     """Yield ports as they come and go, first those that went; None after each look that found no change.
 
-    Ends after `timeout_s`, if given. `look` is how ports are listed; left out, as list_ports does.
+    Ends after `timeout_s`, if given. `look` is how ports are listed; left out, as list_ports does. `before` is a
+    listing that was shown already: what changed since is told too.
     """
     find = look if look is not None else lambda: list_ports(extra_folders)
     deadline = None if timeout_s is None else clock.now_s() + timeout_s
-    before = {_key(port): port for port in find()}
+    known: Collection[PortInfo] = find() if before is None else before
     while deadline is None or clock.now_s() < deadline:
         clock.sleep_s(LOOK.value)
-        after = {_key(port): port for port in find()}
-        events: list[PortEvent | None] = [
-            *(PortEvent(PortChange.WENT, port) for key, port in before.items() if key not in after),
-            *(PortEvent(PortChange.CAME, port) for key, port in after.items() if key not in before),
-        ]
-        yield from events or [None]
-        before = after
+        now = find()
+        yield from changes_between(known, now) or (None,)
+        known = now
 
 
-def _key(port: PortInfo) -> tuple[str, str]:
-    """Return what makes a port the same one: a link that leads elsewhere now has gone and come."""
-    return port.name, port.leads_to
+def wait_for_new_port(
+    before: Collection[PortInfo],
+    clock: Clock,
+    timeout_s: float,
+    *,
+    look: Callable[[], tuple[PortInfo, ...]] = list_attached,
+    is_wanted: Callable[[PortInfo], bool] = lambda _port: True,
+) -> PortInfo:
+    """Return what is plugged in now and was not in `before`, under whatever name; also what went and came again.
+
+    For the button of the bootloader: list what is there, ask for the hands, then wait here.
+
+    Args:
+        before: the listing from before the cable was pulled.
+        timeout_s: how long the hands may take.
+        is_wanted: which of the newcomers counts.
+
+    Raises:
+        NoNewPortError: nothing wanted came in that time; it names what came instead.
+    """
+    known = {_key(port) for port in before}
+    deadline_s = clock.now_s() + timeout_s
+    others: dict[str, None] = {}
+    while True:
+        now = {_key(port): port for port in look()}
+        came = [port for key, port in now.items() if key not in known]
+        for port in came:
+            if is_wanted(port):
+                return port
+            others[port.name] = None
+        if clock.now_s() >= deadline_s:
+            raise NoNewPortError.after(timeout_s, others=tuple(others), system=sys.platform)
+        known &= now.keys()  # what went is forgotten, so that it counts when it comes again
+        clock.sleep_s(LOOK.value)
+
+
+def _key(port: PortInfo) -> tuple[str, ...]:
+    """Return what makes a port the same one: under one name another device may come, and a link may lead elsewhere."""
+    usb = port.usb
+    return port.name, str(port.kind), port.leads_to, *(() if usb is None else (str(usb), usb.serial_number))
+
+
+def _with_role(port: PortInfo, devices: Collection[UsbDevice], more: Collection[UsbFact]) -> PortInfo:
+    if port.kind is PortKind.LINK:
+        return replace(port, role=DeviceRole.NAMED_PORT, why="its name stands in a folder of ports")
+    if port.usb is None:
+        return replace(port, why="a port of the computer itself; what hangs on it does not say what it is")
+    usb = port.usb
+    interfaces = {one for device in devices if _is_same(device, usb) for one in device.interfaces}
+    fact = usb_fact(usb.vendor, usb.product, interfaces, more=more)
+    if fact is None:
+        return replace(port, why=f"{usb} stands in no table here")
+    return replace(port, role=fact.role, why=f"{fact.words}; {fact.source}")
+
+
+def _is_same(device: UsbDevice, usb: UsbIds) -> bool:
+    return (device.vendor, device.product, device.serial_number) == (usb.vendor, usb.product, usb.serial_number)
+
+
+def _loader(device: UsbDevice, more: Collection[UsbFact]) -> PortInfo | None:
+    fact = usb_fact(device.vendor, device.product, device.interfaces, more=more)
+    if fact is None or fact.role is not DeviceRole.BOOTLOADER:
+        return None
+    return PortInfo(
+        name=f"usb {device.place}",
+        kind=PortKind.DEVICE,
+        description=device.product_name,
+        usb=UsbIds(device.vendor, device.product, device.serial_number, device.maker, device.product_name),
+        leads_to=device.file,
+        role=fact.role,
+        why=f"{fact.words}; {fact.source}",
+    )
+
+
+def _drive(drive: Uf2Drive) -> PortInfo:
+    info = drive.info
+    return PortInfo(
+        name=str(drive.folder),
+        kind=PortKind.DRIVE,
+        description=", ".join(word for word in (info.model, info.board_id, info.bootloader) if word),
+        role=DeviceRole.UF2_DRIVE,
+        why=f"{drive.info_file.name} in it; UF2 specification",
+    )
 
 
 def _links_in(folder: Path) -> Iterator[PortInfo]:

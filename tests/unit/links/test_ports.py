@@ -1,4 +1,4 @@
-"""Ports that are there, that come and go, and what to try when none comes."""
+"""Ports that are there, what they are, and that they come and go."""
 
 from __future__ import annotations
 
@@ -8,23 +8,32 @@ from types import SimpleNamespace
 
 import pytest
 
+from rotorwright.links.port_advice import NoNewPortError
 from rotorwright.links.ports import (
-    NOTHING_CAME,
     PORTS_FOLDERS_VARIABLE,
     PortChange,
     PortEvent,
     PortInfo,
     PortKind,
+    UsbIds,
+    changes_between,
     default_port_folders,
+    list_attached,
     list_ports,
+    wait_for_new_port,
     watch_ports,
 )
+from rotorwright.links.uf2_drive.finding import find_drives
+from rotorwright.links.usb_devices import UsbDevice
+from rotorwright.links.usb_facts import DFU_LOADER, DFU_RUNNING, DeviceRole, UsbFact
 from rotorwright.twin.clock import VirtualClock
 
 
 @pytest.fixture(autouse=True)
 def no_real_ports(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("serial.tools.list_ports.comports", list)
+    monkeypatch.setattr("rotorwright.links.ports.list_usb_devices", tuple)
+    monkeypatch.setattr("rotorwright.links.ports.find_drives", tuple)
 
 
 def _comport(name: str, vid: int | None = None, **more: object) -> SimpleNamespace:
@@ -91,6 +100,100 @@ def test_ports_that_go_and_come_are_told_and_quiet_looks_too() -> None:
     assert clock.now_s() == pytest.approx(1.0)
 
 
-def test_what_to_try_when_nothing_came_is_in_the_order_of_the_trade() -> None:
-    assert [cause.what for cause in NOTHING_CAME] == ["the driver", "the cable", "the board"]
-    assert all(cause.sign and cause.todo for cause in NOTHING_CAME)
+def test_a_port_says_what_it_is_by_its_numbers_and_why(monkeypatch: pytest.MonkeyPatch) -> None:
+    running = _comport("/dev/ttyACM0", 0x0483, pid=0x5740)
+    adapter = _comport("/dev/ttyUSB0", 0x1A86, pid=0x7523)
+    unknown = _comport("/dev/ttyACM1", 0x1234, pid=0x0001)
+    monkeypatch.setattr("serial.tools.list_ports.comports", lambda: [running, adapter, unknown, _comport("/dev/ttyS0")])
+    roles = {port.name: port.role for port in list_attached([])}
+    assert roles == {
+        "/dev/ttyACM0": DeviceRole.APPLICATION,
+        "/dev/ttyUSB0": DeviceRole.UNKNOWN_SERIAL,
+        "/dev/ttyACM1": DeviceRole.UNKNOWN_SERIAL,
+        "/dev/ttyS0": DeviceRole.UNKNOWN_SERIAL,
+    }
+    whys = {port.name: port.why for port in list_attached([])}
+    assert "usb.ids" in whys["/dev/ttyACM0"]
+    assert whys["/dev/ttyACM1"] == "1234:0001 stands in no table here"
+
+
+def test_a_port_whose_device_can_be_sent_to_its_bootloader_is_a_running_application(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    port = _comport("/dev/ttyACM0", 0x1234, pid=0x0001, serial_number="A1")
+    device = UsbDevice("1-1", 0x1234, 0x0001, frozenset({DFU_RUNNING}), serial_number="A1")
+    monkeypatch.setattr("serial.tools.list_ports.comports", lambda: [port])
+    monkeypatch.setattr("rotorwright.links.ports.list_usb_devices", lambda: (device,))
+    (found,) = list_attached([])
+    assert found.role is DeviceRole.APPLICATION
+    assert "USB DFU 1.1" in found.why
+
+
+def test_a_bootloader_without_a_port_is_listed_as_the_device_that_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
+    loader = UsbDevice("1-1.2", 0x1234, 2, frozenset({DFU_LOADER}), serial_number="B2", file="/dev/bus/usb/001/005")
+    stick = UsbDevice("1-3", 0x1234, 3, frozenset({(8, 6, 80)}))
+    monkeypatch.setattr("rotorwright.links.ports.list_usb_devices", lambda: (loader, stick))
+    (found,) = list_attached([])
+    assert (found.name, found.kind, found.role) == ("usb 1-1.2", PortKind.DEVICE, DeviceRole.BOOTLOADER)
+    assert found.opened_file == "/dev/bus/usb/001/005"
+    assert found.as_json()["usb"] == "1234:0002"
+    assert found.as_json()["serial_number"] == "B2"
+
+
+def test_a_release_book_may_know_more_of_its_boards(monkeypatch: pytest.MonkeyPatch) -> None:
+    fact = UsbFact(DeviceRole.APPLICATION, "Corvane C405", "release book", 0x1234, 1)
+    monkeypatch.setattr("serial.tools.list_ports.comports", lambda: [_comport("/dev/ttyACM0", 0x1234, pid=1)])
+    (found,) = list_attached([], more_facts=[fact])
+    assert (found.role, found.why) == (DeviceRole.APPLICATION, "Corvane C405; release book")
+
+
+def test_a_drive_is_listed_with_what_its_info_file_says(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    (tmp_path / "INFO_UF2.TXT").write_text("UF2 Bootloader v1.2\r\nModel: Corvane H7\r\nBoard-ID: H743-H7-v1\r\n")
+    monkeypatch.setattr("rotorwright.links.ports.find_drives", lambda: find_drives([tmp_path]))
+    (found,) = list_attached([])
+    assert (found.name, found.role, found.kind) == (str(tmp_path), DeviceRole.UF2_DRIVE, PortKind.DRIVE)
+    assert found.description == "Corvane H7, H743-H7-v1, UF2 Bootloader v1.2"
+
+
+def test_another_device_under_the_same_name_went_and_came() -> None:
+    one, other = (PortInfo("/dev/ttyACM0", PortKind.USB, usb=UsbIds(1, 2, serial)) for serial in ("A", "B"))
+    assert changes_between([one], [other]) == (PortEvent(PortChange.WENT, one), PortEvent(PortChange.CAME, other))
+
+
+def test_what_changed_since_the_listing_shown_is_told_at_the_first_look() -> None:
+    one = PortInfo("one", PortKind.USB)
+    (event,) = watch_ports(VirtualClock(), look=lambda: (one,), before=(), timeout_s=0.2)
+    assert event == PortEvent(PortChange.CAME, one)
+
+
+def test_waiting_for_the_button_gives_what_came_under_whatever_name() -> None:
+    here, new = PortInfo("/dev/ttyACM0", PortKind.USB), PortInfo("usb 1-1", PortKind.DEVICE)
+    looks = iter([(here,), (), (), (new,)])
+    clock = VirtualClock()
+    assert wait_for_new_port((here,), clock, 10.0, look=lambda: next(looks)) == new
+    assert clock.now_s() == pytest.approx(0.75)
+
+
+def test_waiting_for_the_button_takes_the_old_name_too_if_it_went_between() -> None:
+    here = PortInfo("/dev/ttyUSB0", PortKind.USB)
+    looks = iter([(here,), (here,), (), (here,)])
+    assert wait_for_new_port((here,), VirtualClock(), 10.0, look=lambda: next(looks)) == here
+
+
+def test_waiting_for_the_button_in_vain_names_the_first_cause() -> None:
+    here = PortInfo("/dev/ttyUSB0", PortKind.USB)
+    clock = VirtualClock()
+    with pytest.raises(NoNewPortError, match="within 5 s") as caught:
+        wait_for_new_port((here,), clock, 5.0, look=lambda: (here,))
+    assert clock.now_s() == pytest.approx(5.0)
+    assert "carry only power" in caught.value.why
+    assert "rotorwright ports --nothing-came" in caught.value.todo
+
+
+def test_waiting_for_a_bootloader_names_what_came_instead() -> None:
+    app = PortInfo("/dev/ttyACM0", PortKind.USB, role=DeviceRole.APPLICATION)
+    with pytest.raises(NoNewPortError, match="/dev/ttyACM0, is not what was waited for") as caught:
+        wait_for_new_port(
+            (), VirtualClock(), 1.0, look=lambda: (app,), is_wanted=lambda port: port.role is DeviceRole.BOOTLOADER
+        )
+    assert "hold the boot button" in caught.value.todo
