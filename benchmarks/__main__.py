@@ -4,13 +4,18 @@ from __future__ import annotations
 
 import sys
 
-from benchmarks import bench_carry_over, bench_links, bench_successors
+from benchmarks import bench_carry_over, bench_firmware, bench_links, bench_successors
 
 
 def main(arguments: list[str]) -> int:
     """Run all; the exit code is 0 only if every aim was met. With --json, one JSON value for each benchmark."""
     json_only = ["--json"] if "--json" in arguments else []
-    missed = [bench_links.main(arguments), bench_successors.main(json_only), bench_carry_over.main(json_only)]
+    missed = [
+        bench_firmware.main(json_only),
+        bench_links.main(arguments),
+        bench_successors.main(json_only),
+        bench_carry_over.main(json_only),
+    ]
     return 1 if any(missed) else 0
 
 
