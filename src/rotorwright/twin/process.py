@@ -27,6 +27,7 @@ from rotorwright.twin.faults import FaultPlan
 from rotorwright.twin.hands import HandsClient, HandsServer
 from rotorwright.twin.pseudo_terminal import CLOSED_LOOK_S, PseudoTerminal, require_pseudo_terminals
 from rotorwright.twin.state import StateFolder
+from rotorwright.twin.usb_socket import UsbServer
 
 if sys.platform != "win32":
     import fcntl
@@ -72,6 +73,7 @@ class TwinServer:
         self._companion: IO[bytes] | None = None
         self._follow_cable()
         self._hands = HandsServer(folder, aircraft, now_s=self._clock.now_s, after=self._follow_cable)
+        self._usb = UsbServer(folder, aircraft, now_s=self._clock.now_s, after=self._follow_cable)
 
     def stop(self) -> None:
         """End `run` soon; may be called from a signal handler or another thread."""
@@ -91,6 +93,7 @@ class TwinServer:
                 self._turn()
         finally:
             self._hands.close()
+            self._usb.close()
             self._aircraft.power_off(self._clock.now_s())
             if self._port is not None:
                 self._port.close()
@@ -109,6 +112,7 @@ class TwinServer:
                 self._stopping = True
             elif isinstance(source, socket.socket) and source is not self._wake:
                 self._hands.serve(source)
+                self._usb.serve(source)
 
     def _send_what_is_due(self) -> None:
         data = self._unsent or self._aircraft.transmit(self._clock.now_s())
@@ -129,7 +133,7 @@ class TwinServer:
             self._aircraft.receive(data, self._clock.now_s())
 
     def _readers(self) -> list[Any]:
-        readers: list[Any] = [self._wake, *self._hands.sockets]
+        readers: list[Any] = [self._wake, *self._hands.sockets, *self._usb.sockets]
         if self._is_port_open():
             readers.append(self._port)
         if self._companion is not None:

@@ -1,0 +1,229 @@
+"""The USB socket of a virtual aircraft that lives in another process: the same backend of pyusb, through loopback.
+
+The process listens on the loopback address and leaves address and token in `usb.json` in the state folder, readable by
+its owner only. A request is one line of JSON, and so is its answer:
+
+    {"token": "...", "ask": "face"}
+    {"face": {"serial_number": "...", "alternates": ["@Internal Flash  /..."], "functional": "0921..."}}
+    {"token": "...", "ask": "transfer", "kind": 161, "request": 3, "value": 0, "index": 0, "data": "", "length": 6}
+    {"outcome": "done", "data": "000000000200"}
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hmac
+import json
+import secrets
+import socket
+import time
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any, Final
+
+from rotorwright.twin.state import StateFolder, write_whole
+from rotorwright.twin.usb_backend import TwinUsbBackend
+from rotorwright.twin.usb_port import Outcome, Transfer, TransferEnd, UsbFace, UsbPort
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping, Sequence
+    from pathlib import Path
+
+    from rotorwright.twin.aircraft import VirtualAircraft
+
+_LOOPBACK: Final = "127.0.0.1"
+_FILE: Final = "usb.json"
+_MOST_REQUEST_BYTES: Final = 16 * 1024  # a block of 2 KiB as hexadecimal digits, and room
+_MOST_CALLERS: Final = 8
+_ANSWER_TIMEOUT_S: Final = 10.0  # own choice: the aircraft's process answers between two events of the line
+_ASK_AGAIN_S: Final = 0.005  # own choice: while the device is busy
+
+
+class UsbServer:
+    """The aircraft's side: takes transfers one line at a time and lets them happen.
+
+    Args:
+        folder: where address and token go.
+        aircraft: whose bootloader it is.
+        now_s: asked for the moment of each transfer.
+        after: called after each transfer, for the cable may have been pulled by it.
+    """
+
+    def __init__(
+        self,
+        folder: StateFolder,
+        aircraft: VirtualAircraft,
+        *,
+        now_s: Callable[[], float],
+        after: Callable[[], None] = lambda: None,
+    ) -> None:
+        self._port = UsbPort(aircraft)
+        self._now_s = now_s
+        self._after = after
+        self._file = folder.path / _FILE
+        self._token = secrets.token_urlsafe(24)
+        self._callers: dict[socket.socket, bytes] = {}
+        self._listener = socket.create_server((_LOOPBACK, 0))
+        self._listener.settimeout(0)
+        host, port = self._listener.getsockname()[:2]
+        write_whole(self._file, json.dumps({"host": host, "port": port, "token": self._token}) + "\n")
+
+    @property
+    def sockets(self) -> list[socket.socket]:
+        """Whom to wait for."""
+        return [self._listener, *self._callers]
+
+    def serve(self, ready: socket.socket) -> None:
+        """Take what one of `sockets` has; nothing for any other."""
+        if ready is self._listener:
+            self._accept()
+        elif ready in self._callers:
+            self._hear(ready)
+
+    def close(self) -> None:
+        """Let go of everything and take the address away."""
+        self._file.unlink(missing_ok=True)
+        for caller in list(self._callers):
+            self._hang_up(caller)
+        self._listener.close()
+
+    def _accept(self) -> None:
+        try:
+            caller, _ = self._listener.accept()
+        except OSError:
+            return
+        caller.settimeout(1.0)
+        self._callers[caller] = b""
+        if len(self._callers) > _MOST_CALLERS:
+            self._hang_up(next(iter(self._callers)))
+
+    def _hear(self, caller: socket.socket) -> None:
+        try:
+            data = caller.recv(_MOST_REQUEST_BYTES)
+        except OSError:
+            data = b""
+        *lines, rest = (self._callers[caller] + data).split(b"\n")
+        self._callers[caller] = rest
+        alive = bool(data) and len(rest) <= _MOST_REQUEST_BYTES
+        for line in lines:
+            alive = alive and self._answer(caller, line)
+        if not alive:
+            self._hang_up(caller)
+
+    def _answer(self, caller: socket.socket, line: bytes) -> bool:
+        """Do what one line asks and answer; return whether the caller may go on."""
+        try:
+            request = json.loads(line)
+            if not hmac.compare_digest(str(request["token"]).encode(), self._token.encode()):
+                return False
+            answer = self._do(request)
+            self._after()
+            caller.sendall(json.dumps(answer).encode() + b"\n")
+        except (OSError, ValueError, KeyError, TypeError, AttributeError):
+            return False
+        return True
+
+    def _do(self, request: Mapping[str, Any]) -> dict[str, object]:
+        if request["ask"] == "face":
+            face = self._port.face(self._now_s())
+            return {"face": None if face is None else asdict(face) | {"functional": face.functional.hex()}}
+        end = self._port.transfer(_transfer(request), self._now_s())
+        return {"outcome": end.outcome.value, "data": end.data.hex()}
+
+    def _hang_up(self, caller: socket.socket) -> None:
+        self._callers.pop(caller, None)
+        caller.close()
+
+
+def _transfer(request: Mapping[str, Any]) -> Transfer:
+    kind, number, value, index, length = (
+        int(request[name]) & 0xFFFF for name in ("kind", "request", "value", "index", "length")
+    )
+    return Transfer(kind, number, value, index, bytes.fromhex(request["data"]), length)
+
+
+class SocketCarrier:
+    """Aircraft in other processes, each by its state folder; one that is not alive is not plugged in.
+
+    Args:
+        folders: their state folders; devices are numbered in this order.
+    """
+
+    def __init__(self, folders: Sequence[Path]) -> None:
+        self._folders = list(folders)
+        self._lines: dict[int, socket.socket] = {}
+        self._tokens: dict[int, str] = {}
+
+    def faces(self) -> dict[int, UsbFace]:
+        """Return what is plugged in, by number."""
+        faces = {number: self._face(number) for number in range(1, len(self._folders) + 1)}
+        return {number: face for number, face in faces.items() if face is not None}
+
+    def transfer(self, number: int, transfer: Transfer, timeout_s: float) -> TransferEnd:
+        """Let a transfer happen; waits in real time while the device is busy, or when an answer is lost."""
+        deadline_s = time.monotonic() + timeout_s
+        while True:
+            end = self._transfer(number, transfer)
+            if end.outcome is not Outcome.BUSY or time.monotonic() > deadline_s:
+                break
+            time.sleep(_ASK_AGAIN_S)
+        if end.outcome in {Outcome.BUSY, Outcome.LOST}:
+            time.sleep(max(0.0, deadline_s - time.monotonic()))
+            return TransferEnd(Outcome.LOST)
+        return end
+
+    def close(self) -> None:
+        """Hang up everywhere."""
+        for line in self._lines.values():
+            line.close()
+        self._lines.clear()
+
+    def _transfer(self, number: int, transfer: Transfer) -> TransferEnd:
+        answer = self._ask(number, ask="transfer", **(asdict(transfer) | {"data": transfer.data.hex()}))
+        if answer is None:
+            return TransferEnd(Outcome.GONE)
+        return TransferEnd(Outcome(answer["outcome"]), bytes.fromhex(answer["data"]))
+
+    def _face(self, number: int) -> UsbFace | None:
+        answer = self._ask(number, ask="face")
+        face = None if answer is None else answer["face"]
+        if face is None:
+            return None
+        return UsbFace(face["serial_number"], tuple(face["alternates"]), bytes.fromhex(face["functional"]))
+
+    def _ask(self, number: int, **details: object) -> dict[str, Any] | None:
+        """Return the answer of an aircraft; None when it is not alive."""
+        try:
+            line = self._line(number)
+            line.sendall(json.dumps({"token": self._tokens[number], **details}).encode() + b"\n")
+            answer = b""
+            while not answer.endswith(b"\n"):
+                piece = line.recv(_MOST_REQUEST_BYTES)
+                if not piece:
+                    raise ConnectionError
+                answer += piece
+            found: dict[str, Any] = json.loads(answer)
+        except (OSError, ValueError, KeyError, TypeError):
+            with contextlib.suppress(KeyError):
+                self._lines.pop(number).close()
+            return None
+        return found
+
+    def _line(self, number: int) -> socket.socket:
+        if number not in self._lines:
+            address = json.loads((self._folders[number - 1] / _FILE).read_text(encoding="utf-8"))
+            self._tokens[number] = str(address["token"])
+            place = (str(address["host"]), int(address["port"]))
+            self._lines[number] = socket.create_connection(place, timeout=_ANSWER_TIMEOUT_S)
+        return self._lines[number]
+
+
+class SocketUsbBackend(TwinUsbBackend):
+    """A pyusb backend whose devices are the virtual aircraft of these state folders, alive in other processes."""
+
+    def __init__(self, folders: Sequence[Path]) -> None:
+        self._socket_carrier = SocketCarrier(folders)
+        super().__init__(self._socket_carrier)
+
+    def close(self) -> None:
+        """Hang up; the backend may be used again."""
+        self._socket_carrier.close()
