@@ -18,6 +18,7 @@ import json
 import random
 import sys
 import time
+from functools import partial
 from typing import TYPE_CHECKING
 
 import bincopy
@@ -70,7 +71,7 @@ def time_ours(image: Image, text: bytes) -> dict[str, float]:
         "Intel HEX in gzip": gzip.compress(text, 6),
     }
     assert all(read_image_file(data, name="x").image == image for data in files.values())
-    times = {what: best_s(lambda data=data: read_image_file(data, name="x")) for what, data in files.items()}
+    times = {what: best_s(partial(read_image_file, data, name="x")) for what, data in files.items()}
     return times | {BY_LINES: best_s(lambda: read_intel_hex_by_lines(text, name="x"))}
 
 
