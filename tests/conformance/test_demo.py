@@ -6,6 +6,7 @@ import json
 import signal
 import subprocess
 import sys
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -107,7 +108,15 @@ def test_a_battery_that_stays_absent_stops_the_demo_with_words(tmp_path: Path) -
 def test_ctrl_c_in_the_middle_of_the_write_says_how_to_go_on(tmp_path: Path) -> None:
     folder = tmp_path / "demo"
     command = [sys.executable, "-m", "rotorwright", "demo", "--folder", str(folder), "--baud", "115200"]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True) as demo:
+    # Whoever runs the tests in the background has Ctrl-C ignored for all of them, as shells do.
+    hears_ctrl_c = partial(signal.signal, signal.SIGINT, signal.SIG_DFL)
+    with subprocess.Popen(
+        command,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        preexec_fn=hears_ctrl_c,  # noqa: PLW1509 - no threads here, and one call
+    ) as demo:
         assert demo.stdout is not None
         said = ""
         for line in demo.stdout:
