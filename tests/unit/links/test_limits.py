@@ -10,8 +10,9 @@ from rotorwright.links.console import spec as console
 from rotorwright.links.limits import Limit, limits_table
 from rotorwright.links.mavlink import spec as mavlink
 from rotorwright.links.rom_uart import spec as rom_uart
+from rotorwright.links.usb_dfu import spec as usb_dfu
 
-TABLES = {"mavlink": mavlink.LIMITS, "rom_uart": rom_uart.LIMITS, "console": console.LIMITS}
+TABLES = {"mavlink": mavlink.LIMITS, "rom_uart": rom_uart.LIMITS, "console": console.LIMITS, "usb_dfu": usb_dfu.LIMITS}
 
 
 @pytest.mark.parametrize("protocol", TABLES)
