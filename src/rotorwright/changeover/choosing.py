@@ -23,8 +23,8 @@ from rotorwright.changeover.receive import as_found
 from rotorwright.changeover.state import ChosenImage
 from rotorwright.firmware.board import Board, BoardCandidate, board_candidates, resolve_board
 from rotorwright.firmware.descriptor import find_descriptor
+from rotorwright.firmware.files import read_image_file
 from rotorwright.firmware.fit import EvidenceVerdict, Fit, FitVerdict, judge_fit
-from rotorwright.firmware.intel_hex import read_intel_hex
 from rotorwright.firmware.mcu import microcontroller, sectors_for
 from rotorwright.settings.identity import Identity, release_line
 from rotorwright.settings.policies import Policy
@@ -32,6 +32,7 @@ from rotorwright.settings.policies import Policy
 if TYPE_CHECKING:
     from rotorwright.changeover.workshop import Workshop
     from rotorwright.firmware.image import Image
+    from rotorwright.firmware.read_image import ReadImage
     from rotorwright.hangar.books import ReleaseBook
     from rotorwright.hangar.journal import JsonValue
 
@@ -39,7 +40,7 @@ if TYPE_CHECKING:
 _MOST_CANDIDATES = 3  # more would be a list to guess from
 
 # A kept file never changes, so its content is the key: one job asks for the same one many times.
-_parse_image = lru_cache(maxsize=4)(read_intel_hex)
+_parse_image = lru_cache(maxsize=4)(read_image_file)
 
 
 def board_of(identity: Identity, book: ReleaseBook) -> Board:
@@ -72,9 +73,14 @@ def _words_of(candidate: BoardCandidate) -> str:
 
 def read_image(shop: Workshop) -> Image:
     """Return the image of this changeover from the kept file."""
+    return read_kept_image(shop).image
+
+
+def read_kept_image(shop: Workshop) -> ReadImage:
+    """Return the image of this changeover with the format of its file and what was skipped or deduced."""
     kept = shop.state.image_file
     assert kept is not None
-    return _parse_image(shop.journal.fetch(kept), name=kept.name)
+    return _parse_image(shop.journal.fetch(kept), name=kept.name, base=shop.state.image_base)
 
 
 def board_here(shop: Workshop, image: Image) -> Board:
@@ -151,7 +157,10 @@ def choose_image(shop: Workshop) -> None:
         ImageBoardMismatchError: it does not fit, or nobody can be sure and there is a book that should know.
         NotConfirmedError: nobody can be sure, and no person vouches for it.
     """
-    image = read_image(shop)
+    found = read_kept_image(shop)
+    image = found.image
+    for note in found.notes:
+        shop.person.tell(note)
     fit, chosen = judge(shop, image, chip_id=None)
     require_sure(shop, fit, board_here(shop, image))
     descriptor = find_descriptor(image)
@@ -167,6 +176,8 @@ def choose_image(shop: Workshop) -> None:
         image_sha256=chosen.sha256,
         bytes=chosen.size_bytes,
         sectors=list(chosen.sectors),
+        file_format=str(found.format),
+        file_notes=list(found.notes),
         evidence=evidence,
         settings_known=are_settings_known(shop, chosen),
         board_settings=[each.name for each in inferred],

@@ -11,6 +11,7 @@ from rotorwright.changeover.kept import kept_facts
 from rotorwright.changeover.reading import heard_aircraft
 from rotorwright.changeover.state import ChangeoverState, fold
 from rotorwright.changeover.steps import next_step, standing
+from rotorwright.firmware.files import kept_suffix, read_image_file
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -63,17 +64,21 @@ def open_card(
     dialect: bytes | None = None,
     part: str = "",
     policy: str = "careful",
+    image_base: int | None = None,
 ) -> str:
     """Open a job card for the aircraft that answers, with everything that a later run needs kept beside it.
 
-    Returns the id of the changeover. `book` is a zip, or None where there is none; `image` an Intel HEX file;
-    `dialect` a dialect file where the aircraft is spoken to by its text console; `part` the microcontroller where a
-    person names it; `policy` is a policy in its text form.
+    Returns the id of the changeover. `book` is a zip, or None where there is none; `image` a firmware file of any known
+    format, and `image_base` the address of its first byte where a person gave it; `dialect` a dialect file where the
+    aircraft is spoken to by its text console; `part` the microcontroller where a person names it; `policy` is a policy
+    in its text form.
 
     Raises:
         OpenChangeoverError: another changeover of this aircraft has begun to write and is not over.
+        ImageError: the image cannot be read.
     """
     require_nothing_begun(hangar, identity.unique_id)
+    found = read_image_file(image, name="the image", base=image_base)
     hangar.remember_aircraft(
         unique_id=identity.unique_id,
         family=identity.family,
@@ -83,11 +88,12 @@ def open_card(
         airframe=airframe,
     )
     changeover_id = hangar.new_changeover(identity.unique_id, now())
-    kept_image = hangar.keep(changeover_id, "image.hex", image)
+    kept_image = hangar.keep(changeover_id, f"image.{kept_suffix(found)}", image)
     facts: dict[str, JsonValue] = {
         "port": port,
         "book": _kept_or_none(hangar, changeover_id, "release-book.zip", book),
         "image": kept_facts(kept_image),
+        "image_base": image_base,
         "airframe": airframe,
         "dialect": _kept_or_none(hangar, changeover_id, "dialect.toml", dialect),
         "part": part,

@@ -63,6 +63,9 @@ class ChangeoverState:
     part: str = ""
     policy: str = "careful"
     image_file: KeptFile | None = None
+    image_base: int | None = None
+    """Address of the first byte of the image file, where a person gave it; only files without addresses need it."""
+
     received: Identity | None = None
     as_found: KeptFile | None = None
     as_found_count: int = 0
@@ -206,6 +209,7 @@ def _on_started(state: ChangeoverState, facts: Facts) -> ChangeoverState:
         port=_text(facts, "port"),
         book=_kept(facts, "book"),
         image_file=kept_from(facts["image"]),
+        image_base=_whole(facts, "image_base") if facts.get("image_base") is not None else None,
         dialect=_kept(facts, "dialect"),
         part=str(facts.get("part", "")),
         policy=str(facts.get("policy", "careful")),

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from rotorwright.firmware.descriptor import Descriptor
     from rotorwright.firmware.fit import Fit
     from rotorwright.firmware.image import Image
+    from rotorwright.firmware.read_image import ReadImage
 
 SIGNS = {"passed": "[ok]", "failed": "[!!]", "unsure": "[??]"}
 
@@ -69,6 +70,24 @@ def _part_facts(image: Image, name: str) -> dict[str, object]:
 def _fit_facts(fit: Fit) -> dict[str, object]:
     evidence = [{"test": one.test, "verdict": str(one.verdict), "words": one.words} for one in fit.evidence]
     return {"verdict": str(fit.verdict), "evidence": evidence}
+
+
+def image_reading_facts(found: ReadImage) -> dict[str, object]:
+    """Return in what format an image was found, as plain data."""
+    return {
+        "format": str(found.format),
+        "packing": list(found.packing),
+        "is_protected": found.is_protected,
+        "notes": list(found.notes),
+    }
+
+
+def print_reading(found: ReadImage) -> None:
+    """Print in what format an image was found, and what was skipped or deduced."""
+    packed = "".join(f", packed with {how}" for how in found.packing)
+    out.print(f"  The file is {escape(found.format)}{packed}.")
+    for note in found.notes:
+        out.print(f"  {escape(note)}", soft_wrap=True)
 
 
 def print_image(image: Image, name: str, fit: Fit | None) -> None:

@@ -21,6 +21,7 @@ from rotorwright.cli.answers import parse_answers
 from rotorwright.cli.console import out, print_json
 from rotorwright.cli.files import read_input_file
 from rotorwright.cli.person import AnswersPerson, TerminalPerson
+from rotorwright.firmware.files import read_image_file
 from rotorwright.hangar.book_pack import pack_book
 from rotorwright.hangar.places import hangar_folder
 from rotorwright.hangar.store import Hangar
@@ -77,6 +78,7 @@ class NewJob:
     dialect: str | None = None
     part: str = ""
     policy: str = "careful"
+    image_base: int | None = None
 
 
 def start(options: BenchOptions, job: NewJob) -> int:
@@ -85,6 +87,7 @@ def start(options: BenchOptions, job: NewJob) -> int:
     image_bytes, book_bytes = read_input_file(job.image), pack_book(job.book) if job.book else None
     dialect_bytes = read_dialect(job.dialect) if job.dialect else None
     spoken = parse_dialect(dialect_bytes.decode(), source=str(job.dialect)) if dialect_bytes else None
+    read_image_file(image_bytes, name=job.image.name, base=job.image_base)  # before an aircraft is waited for
     person, policy = _person(options), Policy.parse(job.policy).text
     port, clock, line = SerialPort(options.port), RealClock(), LineSettings(options.baud)
     with open_hangar(options.hangar) as hangar:
@@ -100,6 +103,7 @@ def start(options: BenchOptions, job: NewJob) -> int:
             dialect=dialect_bytes,
             part=job.part,
             policy=policy,
+            image_base=job.image_base,
         )
         out.print(f"Job card {changeover_id} for {escape(identity.board)}, id {identity.unique_id}.")
         return _work(hangar, changeover_id, options, person)

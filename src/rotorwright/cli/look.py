@@ -53,17 +53,19 @@ def _whose(reading: Reading) -> str:
     return f"{identity.board}, {identity.family} {identity.release}, {taken}"
 
 
-def inspect_image(path: Path, *, book: Path | None, board: str | None, as_json: bool) -> int:
+def inspect_image(path: Path, *, book: Path | None, board: str | None, as_json: bool, base: int | None = None) -> int:
     """Show what an image is and whether it fits; the exit code says it too (5: does not fit)."""
-    from rotorwright.cli.image_view import image_facts, print_image
-    from rotorwright.firmware.intel_hex import read_intel_hex
+    from rotorwright.cli.image_view import image_facts, image_reading_facts, print_image, print_reading
+    from rotorwright.firmware.files import read_image_file
 
-    image = read_intel_hex(read_input_file(path), name=path.name)
+    found = read_image_file(read_input_file(path), name=path.name, base=base)
+    image = found.image
     fit = _fit(image, book, board) if book and board else None
     if as_json:
-        print_json(image_facts(image, path.name, fit))
+        print_json({**image_facts(image, path.name, fit), **image_reading_facts(found)})
     else:
         print_image(image, path.name, fit)
+        print_reading(found)
     return 0 if fit is None or str(fit.verdict) == "fits" else 5
 
 

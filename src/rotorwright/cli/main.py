@@ -43,6 +43,24 @@ CatalogueOption = Annotated[
 ReleaseOption = Annotated[str, typer.Option("--release", help="Release that a listing is of.")]
 BoardOption = Annotated[str, typer.Option("--board", help="Board that a listing is of.")]
 FamilyOption = Annotated[str, typer.Option("--family", help="Firmware family that a listing is of.")]
+
+
+def _address(text: str) -> int:
+    try:
+        return int(text, 0)
+    except ValueError:
+        raise typer.BadParameter(f"{text!r} is no address; expected is one such as 0x08000000") from None
+
+
+BaseOption = Annotated[
+    int | None,
+    typer.Option(
+        "--base",
+        metavar="ADDRESS",
+        parser=_address,
+        help="Address of the first byte, for an image file without addresses, such as 0x08000000.",
+    ),
+]
 PolicyOption = Annotated[
     str,
     typer.Option(
@@ -252,18 +270,19 @@ def compare(
 
 @app.command()
 def inspect(
-    image: Annotated[Path, typer.Argument(help="A firmware image (Intel HEX).")],
+    image: Annotated[Path, typer.Argument(help="A firmware image of any known format.")],
     *,
     book: Annotated[Path | None, typer.Option("--book", "-b", help="Release book, to judge the fit.")] = None,
     board: Annotated[
         str | None, typer.Option("--board", help="Board to judge it against; a name or an old name.")
     ] = None,
+    base: BaseOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Show what an image is, and with a book and a board whether it fits."""
     from rotorwright.cli.look import inspect_image
 
-    raise typer.Exit(inspect_image(image, book=book, board=board, as_json=as_json))
+    raise typer.Exit(inspect_image(image, book=book, board=board, as_json=as_json, base=base))
 
 
 @app.command()
@@ -370,8 +389,9 @@ def decide(
 @app.command()
 def changeover(
     port: PortOption,
-    image: Annotated[Path, typer.Option("--image", "-i", help="Image of the new release (Intel HEX).")],
+    image: Annotated[Path, typer.Option("--image", "-i", help="Image of the new release, in any known format.")],
     *,
+    base: BaseOption = None,
     book: OptionalBookOption = None,
     dialect: Annotated[
         str | None,
@@ -394,7 +414,7 @@ def changeover(
     from rotorwright.cli.jobs import BenchOptions, NewJob, start
 
     options = BenchOptions(port=port, hangar=hangar, answers=answers, baud=baud, loader_baud=loader_baud)
-    job = NewJob(image=image, book=book, airframe=airframe, dialect=dialect, part=part, policy=policy)
+    job = NewJob(image=image, book=book, airframe=airframe, dialect=dialect, part=part, policy=policy, image_base=base)
     raise typer.Exit(start(options, job))
 
 

@@ -51,6 +51,12 @@ def read_image_file(data: bytes, *, name: str, base: int | None = None) -> ReadI
     return replace(found, notes=notes)
 
 
+def kept_suffix(found: ReadImage) -> str:
+    """Return the ending of a file name, without its dot, for a copy of the very file that was read."""
+    inner = found.format.suffix
+    return {"": inner, "gzip": f"{inner}.gz", "zip": "zip"}[found.packing[0] if found.packing else ""]
+
+
 def find_format(data: bytes) -> FileFormat | None:
     """Return the format that the content of an unpacked file looks like; None where it is none of ours."""
     marks: tuple[tuple[FileFormat, Callable[[bytes], bool]], ...] = (
