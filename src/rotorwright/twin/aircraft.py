@@ -291,7 +291,7 @@ class VirtualAircraft:
             return TransferEnd(Outcome.GONE)
         if self._is_pulled_by(len(transfer.data) + transfer.length, now_s):
             return TransferEnd(Outcome.GONE)
-        reaction = dfu.request(transfer.request, transfer.value, transfer.data, transfer.length, now_s)
+        reaction = dfu.request(transfer.request, transfer.value, transfer.data, transfer.length)
         if reaction.work:
             self._work.extend(reaction.work)
             self._begin_work(now_s)

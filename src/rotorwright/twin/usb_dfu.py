@@ -4,7 +4,7 @@ Source: DFU 1.1 (USB-IF, 2004), A.1 and A.2; ST AN3156 for what download block 0
 from those, apart from `rotorwright.links.usb_dfu`, so that a mistake of the one is found by the other. Whatever the
 table does not allow stalls and leads to the error state.
 
-Times are given by the caller; the flash work itself is handed out and done elsewhere.
+It knows no time: the flash work is handed out, done elsewhere, and its end is told.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ FUNCTIONAL_DESCRIPTOR: Final = bytes((9, 0x21, 0x0B, 0xFF, 0x00, 0x00, 0x08, 0x1
 
 _OPTION_BYTES: Final = "@Option Bytes  /0x1FFFC000/01*016 e"
 _COMMANDS: Final = bytes((0x00, 0x21, 0x41, 0x92))
-_SHORT_S: Final = 0.001  # how long setting an address takes; own choice
+_LEAVE_S: Final = 0.001  # the pause asked for before it leaves; own choice
 
 
 class DfuRequest(IntEnum):
@@ -143,7 +143,6 @@ class UsbDfu:
         self._status = DfuStatus.OK
         self.pointer = flash.mcu.flash_start
         self._pending: tuple[int, bytes] | None = None
-        self._busy_until_s: float | None = None
         self._works = False
         self._unprotects = False
         self._upload_block = 0
@@ -169,19 +168,20 @@ class UsbDfu:
             self.state = DfuState.IDLE
         return True
 
-    def request(self, number: int, value: int, data: bytes, length: int, now_s: float) -> DfuReaction:
+    def request(self, number: int, value: int, data: bytes, length: int) -> DfuReaction:
         """React to a class request; `data` came with it, `length` is how much it asks for."""
-        self._let_time_in(now_s)
+        if self.state is DfuState.DNBUSY and not self._works:
+            self.state = DfuState.DNLOAD_SYNC
         if self._wants_clear:
             return self._first_clear(number)
         if number not in ALLOWED[self.state]:
             return self._stall(DfuStatus.STALLED_PACKET)
-        return self._react(number, value, data, length, now_s)
+        return self._react(number, value, data, length)
 
-    def _react(self, number: int, value: int, data: bytes, length: int, now_s: float) -> DfuReaction:
+    def _react(self, number: int, value: int, data: bytes, length: int) -> DfuReaction:
         match DfuRequest(number):
             case DfuRequest.GETSTATUS:
-                return self._get_status(now_s)
+                return self._get_status()
             case DfuRequest.GETSTATE:
                 return DfuReaction(bytes((self.state,)))
             case DfuRequest.DNLOAD:
@@ -218,25 +218,19 @@ class UsbDfu:
         self.state = DfuState.ERROR
         self._status = status
         self._pending = None
-        self._busy_until_s = None
         return DfuReaction(stalled=True)
-
-    def _let_time_in(self, now_s: float) -> None:
-        if self._busy_until_s is not None and now_s >= self._busy_until_s and self.state is DfuState.DNBUSY:
-            self._busy_until_s = None
-            self.state = DfuState.DNLOAD_SYNC
 
     # Status
 
-    def _get_status(self, now_s: float) -> DfuReaction:
+    def _get_status(self) -> DfuReaction:
         if self.state is DfuState.DNLOAD_SYNC:
-            return self._begin_or_end(now_s)
+            return self._begin_or_end()
         if self.state is DfuState.MANIFEST_SYNC:
             self.state = DfuState.MANIFEST
-            return DfuReaction(self._answer(_SHORT_S), then=Then.START)
+            return DfuReaction(self._answer(_LEAVE_S), then=Then.START)
         return DfuReaction(self._answer(0.0))
 
-    def _begin_or_end(self, now_s: float) -> DfuReaction:
+    def _begin_or_end(self) -> DfuReaction:
         """Begin what was downloaded at the first status after it, as the ROM does; end it at the status after that."""
         if self._pending is None:
             self.state = DfuState.DNLOAD_IDLE
@@ -251,8 +245,7 @@ class UsbDfu:
         self.state = DfuState.DNBUSY
         self._works = bool(work)
         if not work:
-            self._busy_until_s = now_s + _SHORT_S
-            return DfuReaction(self._answer(_SHORT_S))
+            return DfuReaction(self._answer(0.0))  # an independent client asks again at once, whatever it is told
         pause_s = sum(map(self._flash.duration_s, work)) / self._speed
         return DfuReaction(self._answer(0.1 if self._quirks.understates_pause else pause_s), work=work)
 

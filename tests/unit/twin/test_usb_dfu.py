@@ -24,18 +24,19 @@ class Desk:
         self.flash = FlashMemory(PART, erased_flash(PART))
         self.options = OptionBytes(read_out_protected=locked)
         self.dfu = UsbDfu(Memories(self.flash, UNIQUE_ID), self.flash, self.options)
-        self.now_s = 0.0
 
     def ask(self, request: DfuRequest, value: int = 0, data: bytes = b"", length: int = 6) -> DfuReaction:
-        return self.dfu.request(request, value, data, length, self.now_s)
+        return self.dfu.request(request, value, data, length)
 
     def status(self) -> bytes:
         return self.ask(R.GETSTATUS).data
 
     def bring_to(self, state: DfuState) -> None:
         match state:
-            case S.DNLOAD_SYNC | S.DNBUSY | S.DNLOAD_IDLE:
+            case S.DNLOAD_SYNC | S.DNLOAD_IDLE:
                 self.ask(R.DNLOAD, 0, SET)
+            case S.DNBUSY:
+                self.ask(R.DNLOAD, 0, ERASE)
             case S.MANIFEST_SYNC | S.MANIFEST:
                 self.bring_to(S.DNLOAD_IDLE)
                 self.ask(R.DNLOAD, 2, b"")
@@ -46,7 +47,6 @@ class Desk:
         if state in {S.DNBUSY, S.DNLOAD_IDLE, S.MANIFEST}:
             self.status()
         if state is S.DNLOAD_IDLE:
-            self.now_s += 0.01
             self.status()
         assert self.dfu.state is state
 
@@ -108,10 +108,10 @@ def test_each_row_of_the_standards_table(
     assert desk.dfu.state is after
 
 
-def test_a_busy_device_is_ready_when_its_pause_is_over() -> None:
+def test_setting_an_address_asks_for_no_pause() -> None:
     desk = Desk()
-    desk.bring_to(S.DNBUSY)
-    desk.now_s += 0.01
+    desk.bring_to(S.DNLOAD_SYNC)
+    assert desk.status() == bytes((0, 0, 0, 0, S.DNBUSY, 0))
     assert desk.status()[4] == S.DNLOAD_IDLE
 
 

@@ -402,7 +402,7 @@ class UsbDfuLoader:
         self._forget()
         refusal: DeviceStatus | None = None
         status: DeviceStatus | None = None
-        for _ in range(RECOVERIES.count):
+        for number in range(RECOVERIES.count):
             try:
                 status = self._status(TRANSFER.value)
                 if status.is_error and refusal is None:
@@ -411,6 +411,7 @@ class UsbDfuLoader:
                     return refusal
             except Stalled:
                 self._clear_unasked()
+                self._clock.sleep_s(min(_SHORTEST_POLL_S * 2**number, TRANSFER.value))  # it may be busy still
             except TransferFailed:
                 continue
         if status is None:
