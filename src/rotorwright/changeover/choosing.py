@@ -22,6 +22,7 @@ from rotorwright.changeover.knowledge import (
 from rotorwright.changeover.receive import as_found
 from rotorwright.changeover.state import ChosenImage
 from rotorwright.firmware.board import Board, BoardCandidate, board_candidates, resolve_board
+from rotorwright.firmware.boot_probe import probe_boot
 from rotorwright.firmware.descriptor import find_descriptor
 from rotorwright.firmware.files import read_image_file
 from rotorwright.firmware.fit import EvidenceVerdict, Fit, FitVerdict, judge_fit
@@ -136,6 +137,7 @@ def judge(shop: Workshop, image: Image, *, chip_id: int | None) -> tuple[Fit, Ch
         reported_board=received.board,
         release=release,
         family=received.family,
+        boot=probe_boot(image),
     )
     if fit.verdict is FitVerdict.DOES_NOT_FIT:
         raise _does_not_fit(fit, board)

@@ -2,7 +2,10 @@
 
 Nothing here is a matter of degree: one failed test and the image does not fit. Without something that names the board
 (a descriptor in the image, or its digest in the release book) nobody can be sure, however sound the image looks,
-because images for two boards with the same microcontroller cannot be told apart by their form.
+because images for two boards with the same microcontroller cannot be told apart by their form. The same holds for the
+boot probe: at most it says that the image was built for this group of microcontrollers.
+
+A fact of our table that is from memory only never makes an image fail; the most it does is to leave a test unsure.
 """
 
 from __future__ import annotations
@@ -11,6 +14,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
+from rotorwright.firmware.boot_probe import CLOCK_GROUPS
 from rotorwright.firmware.descriptor import descriptor_crc_ok, find_descriptor, find_descriptors
 from rotorwright.firmware.mcu import ImageOutsideFlashError, microcontrollers_by_boot_id, sectors_for
 from rotorwright.firmware.vector_table import read_vector_table
@@ -19,9 +23,11 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from rotorwright.firmware.board import Board
+    from rotorwright.firmware.boot_probe import BootProbe
     from rotorwright.firmware.descriptor import Descriptor
     from rotorwright.firmware.image import Image
     from rotorwright.firmware.mcu import Microcontroller
+    from rotorwright.firmware.vector_table import VectorTable
 
 
 class FitTest(StrEnum):
@@ -30,8 +36,11 @@ class FitTest(StrEnum):
     CHIP = "chip"
     BOARD_NAME = "board-name"
     EXTENTS = "extents"
+    FLASH_SIZE = "flash-size"
     RESERVED_SECTORS = "reserved-sectors"
+    RAM = "ram"
     VECTOR_TABLE = "vector-table"
+    BOOT_PROBE = "boot-probe"
     DESCRIPTOR = "descriptor"
     DESCRIPTOR_CRC = "descriptor-crc"
     DESCRIPTOR_FAMILY = "descriptor-family"
@@ -39,6 +48,7 @@ class FitTest(StrEnum):
     DESCRIPTOR_BOARD = "descriptor-board"
     DESCRIPTOR_MICROCONTROLLER = "descriptor-microcontroller"
     DIGEST = "digest"
+    GENERIC_BUILD = "generic-build"
 
 
 class EvidenceVerdict(StrEnum):
@@ -96,24 +106,32 @@ def judge_fit(
     reported_board: str | None,
     release: str | None = None,
     family: str | None = None,
+    flash_kib: int | None = None,
+    boot: BootProbe | None = None,
 ) -> Fit:
     """Return whether `image` fits `board`.
 
     `mcu` is what our table has under the name that the board gives. `chip_id` is what the ROM bootloader answered,
     `reported_board` what the aircraft calls its board, `release` (a line, "6.0", or a whole number, "6.0.0") and
     `family` what is wanted; None where that was not asked or does not matter.
+    `flash_kib` is what stands at the part's `flash_size_address`, `boot` what an emulated start of the image showed.
     """
     descriptor = find_descriptor(image)
     wanted = release or (descriptor.release if descriptor else None)
+    table = read_vector_table(image, mcu)
     return Fit(
         (
             _chip(board, mcu, chip_id),
             _board_name(board, reported_board),
-            _extents(image, mcu),
+            _extents(image, board, mcu),
+            *_flash_size(image, mcu, flash_kib),
             _reserved_sectors(image, board, mcu),
-            _vector_table(image, mcu),
+            _ram(table, mcu),
+            _vector_table(table, mcu),
+            _boot_probe(boot, mcu),
             *_descriptor(image, descriptor, board=board, release=release, family=family),
             _digest(image, board, wanted),
+            *_generic_build(image, board, wanted),
         )
     )
 
@@ -121,15 +139,19 @@ def judge_fit(
 def _chip(board: Board, mcu: Microcontroller, chip_id: int | None) -> Evidence:
     if mcu.name != board.mcu:
         return _failed(FitTest.CHIP, f"{board.name} carries an {board.mcu}, and the facts used are of an {mcu.name}.")
+    if chip_id is None and mcu.loader.boot_id is None:
+        return _unsure(FitTest.CHIP, f"The bootloader of the {mcu.name} has no id that could be asked for.")
     if chip_id is None:
         return _unsure(FitTest.CHIP, "The bootloader has not been asked yet which microcontroller this is.")
     answer = f"The bootloader answers {chip_id:#05x}"
-    if chip_id == mcu.boot_id:
-        return _passed(FitTest.CHIP, f"{answer}, as the {mcu.name} of {board.name} does.")
-    others = " or ".join(part.name for part in microcontrollers_by_boot_id(chip_id)) or "a part that is not known here"
-    return _failed(
-        FitTest.CHIP, f"{answer}, which is {others}; {board.name} has an {mcu.name}, which answers {mcu.boot_id:#05x}."
-    )
+    same_id = [part.name for part in microcontrollers_by_boot_id(chip_id)]
+    if chip_id == mcu.loader.boot_id:
+        alike = " and ".join(name for name in same_id if name != mcu.name)
+        words = f"{answer}, as the {mcu.name} of {board.name} does"
+        return _passed(FitTest.CHIP, f"{words} ({alike} too)." if alike else f"{words}.")
+    others = " or ".join(same_id) or "a part that is not known here"
+    own = "has no such id" if mcu.loader.boot_id is None else f"answers {mcu.loader.boot_id:#05x}"
+    return _failed(FitTest.CHIP, f"{answer}, which is {others}; {board.name} has an {mcu.name}, which {own}.")
 
 
 def _board_name(board: Board, reported: str | None) -> Evidence:
@@ -145,13 +167,41 @@ def _board_name(board: Board, reported: str | None) -> Evidence:
     return _failed(FitTest.BOARD_NAME, words)
 
 
-def _extents(image: Image, mcu: Microcontroller) -> Evidence:
+def _extents(image: Image, board: Board, mcu: Microcontroller) -> Evidence:
     try:
         sectors = sectors_for(image, mcu)
     except ImageOutsideFlashError as error:
         return _failed(FitTest.EXTENTS, error.what)
     words = f"{image.size_bytes} bytes from {image.start:#010x} on lie in the flash of the {mcu.name}"
+    if mcu.has_external_flash:
+        return _external_extents(image, board, mcu)
     return _passed(FitTest.EXTENTS, f"{words}, in {len(sectors)} of its {len(mcu.sectors)} sectors.")
+
+
+def _external_extents(image: Image, board: Board, mcu: Microcontroller) -> Evidence:
+    """The part does not know how large the flash chip beside it is; the release book may say it of the board."""
+    words = f"{image.size_bytes} bytes from {image.start:#010x} on lie where the {mcu.name} reaches its flash chip"
+    if board.flash_size_bytes is None:
+        return _unsure(FitTest.EXTENTS, f"{words}; nobody says how large the chip on {board.name} is.")
+    size = f"the chip on {board.name} has {board.flash_size_bytes // 1024} KiB"
+    if image.end > mcu.flash_start + board.flash_size_bytes:
+        return _failed(FitTest.EXTENTS, f"The image ends at {image.end:#010x}; {size}.")
+    return _passed(FitTest.EXTENTS, f"{words}; {size}.")
+
+
+def _flash_size(image: Image, mcu: Microcontroller, flash_kib: int | None) -> Iterator[Evidence]:
+    """Parts that differ in nothing but the size of their flash answer the same id; this tells them apart."""
+    if flash_kib is None:
+        return
+    words = f"The microcontroller says that it has {flash_kib} KiB of flash"
+    if flash_kib * 1024 == mcu.flash_size_bytes:
+        yield _passed(FitTest.FLASH_SIZE, f"{words}, as the {mcu.name} has.")
+        return
+    words = f"{words}; the {mcu.name} has {mcu.flash_size_bytes // 1024} KiB"
+    if image.size_bytes > flash_kib * 1024:
+        yield _failed(FitTest.FLASH_SIZE, f"{words}, and the image has {image.size_bytes} bytes.")
+    else:
+        yield _unsure(FitTest.FLASH_SIZE, f"{words}, so it is another part than the board should have.")
 
 
 def _reserved_sectors(image: Image, board: Board, mcu: Microcontroller) -> Evidence:
@@ -169,12 +219,38 @@ def _reserved_sectors(image: Image, board: Board, mcu: Microcontroller) -> Evide
     return _passed(FitTest.RESERVED_SECTORS, f"No sector that the maker of {board.name} keeps is touched.")
 
 
-def _vector_table(image: Image, mcu: Microcontroller) -> Evidence:
-    table = read_vector_table(image, mcu)
+def _ram(table: VectorTable, mcu: Microcontroller) -> Evidence:
+    top = table.stack_top
+    if top is None:
+        return _unsure(FitTest.RAM, "Without a vector table nobody can say which RAM the image needs.")
+    region = next((one for one in mcu.ram if one.address < top <= one.end), None)
+    if region is None:
+        words = f"The image needs RAM below {top:#010x}, and the {mcu.name} has none there."
+        return _against(FitTest.RAM, words, is_confirmed=mcu.vectors_are_confirmed)
+    words = f"The image needs RAM below {top:#010x}; the {mcu.name} has {region.name} there"
+    return _passed(FitTest.RAM, f"{words}, {region.address:#010x} to {region.end - 1:#010x}.")
+
+
+def _vector_table(table: VectorTable, mcu: Microcontroller) -> Evidence:
     if table.problems:
-        return _failed(FitTest.VECTOR_TABLE, " ".join(table.problems))
+        return _against(FitTest.VECTOR_TABLE, " ".join(table.problems), is_confirmed=mcu.vectors_are_confirmed)
     words = f"The stack starts at {table.stack_top:#010x} in RAM, the code at {table.reset:#010x} in the image."
     return _passed(FitTest.VECTOR_TABLE, words)
+
+
+def _boot_probe(boot: BootProbe | None, mcu: Microcontroller) -> Evidence:
+    if boot is None:
+        return _unsure(FitTest.BOOT_PROBE, "The image was not started in the emulator.")
+    if boot.group is None:
+        return _unsure(FitTest.BOOT_PROBE, boot.words)
+    if mcu.clock_page is None:
+        return _unsure(FitTest.BOOT_PROBE, f"{boot.words} Of the {mcu.name} the probe knows nothing.")
+    words = f"{boot.words} So it was built for the group {boot.group}"
+    if boot.clock_page != mcu.clock_page:
+        return _failed(FitTest.BOOT_PROBE, f"{words}; the {mcu.name} is of the group {CLOCK_GROUPS[mcu.clock_page]}.")
+    if boot.speaks_for_f7 and mcu.family == "F4":
+        return _unsure(FitTest.BOOT_PROBE, f"{words}, but it also uses what only the F7 of this group has.")
+    return _passed(FitTest.BOOT_PROBE, f"{words}, as the {mcu.name} is; the probe cannot tell these apart.")
 
 
 def _descriptor(
@@ -187,13 +263,18 @@ def _descriptor(
     yield _crc(image, descriptor)
     yield _same(FitTest.DESCRIPTOR_FAMILY, "family", descriptor.family, family)
     yield _release(descriptor.release, release)
-    yield _descriptor_board(descriptor.board, board)
+    yield _descriptor_board(descriptor.board, board, is_listed_generic=image.sha256 in board.generic_sha256.values())
     yield _same(FitTest.DESCRIPTOR_MICROCONTROLLER, "microcontroller", descriptor.mcu, board.mcu)
 
 
-def _descriptor_board(named: str, board: Board) -> Evidence:
+def _descriptor_board(named: str, board: Board, *, is_listed_generic: bool) -> Evidence:
     if named in board.names:
         return _passed(FitTest.DESCRIPTOR_BOARD, f"It says that it is for {named}, a name of {board.name}.")
+    if is_listed_generic:
+        words = (
+            f"It says that it is for {named}; the release book lists it as a generic build for {board.name} as well."
+        )
+        return _passed(FitTest.DESCRIPTOR_BOARD, words)
     words = f"It says that it is for {named}, which is no name of {board.name}."
     if not board.is_only_reported:
         return _failed(FitTest.DESCRIPTOR_BOARD, words)
@@ -238,7 +319,7 @@ def _release(found: str, wanted: str | None) -> Evidence:
 
 
 def _digest(image: Image, board: Board, release: str | None) -> Evidence:
-    listed = {name for name, digest in board.image_sha256.items() if digest == image.sha256}
+    listed = {name for name, digest in _listed(board) if digest == image.sha256}
     if not listed:
         return _unlisted(image, board, release)
     names = ", ".join(sorted(listed))
@@ -248,14 +329,31 @@ def _digest(image: Image, board: Board, release: str | None) -> Evidence:
     return _failed(FitTest.DIGEST, f"{words}; {release} is needed.")
 
 
+def _listed(board: Board) -> tuple[tuple[str, str], ...]:
+    return (*board.image_sha256.items(), *board.generic_sha256.items())
+
+
 def _unlisted(image: Image, board: Board, release: str | None) -> Evidence:
     digest = f"{image.sha256[:16]}…"
     if board.is_only_reported:
         return _unsure(FitTest.DIGEST, f"There is no release book that could list this image ({digest}).")
-    if release is not None and any(_is_release(name, release) for name in board.image_sha256):
+    if release is not None and any(_is_release(name, release) for name, _ in _listed(board)):
         words = f"The release book lists another image for {release} on {board.name}; this one ({digest}) is not in it."
         return _unsure(FitTest.DIGEST, words)
     return _unsure(FitTest.DIGEST, f"The release book does not list this image ({digest}) for {board.name}.")
+
+
+def _generic_build(image: Image, board: Board, release: str | None) -> Iterator[Evidence]:
+    """Words only: an image for this board alone fits as well, but the generic one is what the family keeps up."""
+    generic = {
+        name: digest for name, digest in board.generic_sha256.items() if release is None or _is_release(name, release)
+    }
+    if image.sha256 in generic.values():
+        yield _passed(FitTest.GENERIC_BUILD, "It is the generic build, which becomes this board by its definition.")
+    elif generic:
+        digests = " or ".join(f"{digest[:16]}… for {name}" for name, digest in sorted(generic.items()))
+        words = f"It is not the generic build, which the release book has too and which is preferred: {digests}."
+        yield _unsure(FitTest.GENERIC_BUILD, words)
 
 
 def _is_release(one: str, other: str) -> bool:
@@ -277,3 +375,10 @@ def _failed(test: FitTest, words: str) -> Evidence:
 
 def _unsure(test: FitTest, words: str) -> Evidence:
     return Evidence(test, EvidenceVerdict.UNSURE, words)
+
+
+def _against(test: FitTest, words: str, *, is_confirmed: bool) -> Evidence:
+    """Return evidence against; only unsure where it rests on a fact from memory."""
+    if is_confirmed:
+        return _failed(test, words)
+    return _unsure(test, f"{words} But where this part keeps these things is known here from memory only.")
