@@ -10,9 +10,16 @@ from rotorwright.links.console import spec as console
 from rotorwright.links.limits import Limit, limits_table
 from rotorwright.links.mavlink import spec as mavlink
 from rotorwright.links.rom_uart import spec as rom_uart
+from rotorwright.links.uf2_drive import spec as uf2_drive
 from rotorwright.links.usb_dfu import spec as usb_dfu
 
-TABLES = {"mavlink": mavlink.LIMITS, "rom_uart": rom_uart.LIMITS, "console": console.LIMITS, "usb_dfu": usb_dfu.LIMITS}
+TABLES = {
+    "mavlink": mavlink.LIMITS,
+    "rom_uart": rom_uart.LIMITS,
+    "console": console.LIMITS,
+    "usb_dfu": usb_dfu.LIMITS,
+    "uf2_drive": uf2_drive.LIMITS,
+}
 
 
 @pytest.mark.parametrize("protocol", TABLES)

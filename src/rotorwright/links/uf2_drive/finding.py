@@ -53,11 +53,12 @@ class DriveInfo:
 
 @dataclass(frozen=True, slots=True)
 class Uf2Drive:
-    """A drive of a UF2 bootloader."""
+    """A drive of a UF2 bootloader. `device` is what is mounted there, "" where that is not known."""
 
     folder: Path
     info_file: Path
     info: DriveInfo
+    device: str = ""
 
 
 def parse_info(text: str) -> DriveInfo:
@@ -84,9 +85,14 @@ def _version_in(line: str) -> str:
     return ""
 
 
-def drive_at(folder: Path) -> Uf2Drive | None:
-    """Return the drive of a UF2 bootloader at `folder`, or nothing if it is none or goes at this very moment."""
+def drive_at(folder: Path, *, device: str = "") -> Uf2Drive | None:
+    """Return the drive of a UF2 bootloader at `folder`, or nothing if it is none or goes at this very moment.
+
+    A drive that was pulled may still be listed from the memory of the system; where the `device` is known, it counts.
+    """
     try:
+        if device and not Path(device).exists():
+            return None
         info_file = next((one for one in folder.iterdir() if one.name.upper() == INFO_FILE), None)
         if info_file is None:
             return None
@@ -94,37 +100,43 @@ def drive_at(folder: Path) -> Uf2Drive | None:
             text = file.read(MOST_INFO_BYTES).decode("utf-8", errors="replace")
     except OSError:
         return None
-    return Uf2Drive(folder, info_file, parse_info(text))
+    return Uf2Drive(folder, info_file, parse_info(text), device)
 
 
 def find_drives(folders: Iterable[Path] | None = None) -> tuple[Uf2Drive, ...]:
-    """Return the drives of UF2 bootloaders in `folders`, or among all removable drives of this computer."""
-    places = drive_folders() if folders is None else folders
-    return tuple(drive for folder in places if (drive := drive_at(folder)) is not None)
+    """Return the drives of UF2 bootloaders in `folders`, or among all FAT drives of this computer."""
+    places = drive_places() if folders is None else [(folder, "") for folder in folders]
+    return tuple(drive for folder, device in places if (drive := drive_at(folder, device=device)) is not None)
 
 
-def drive_folders(*, mounts: Path = MOUNTS, volumes: Path = MAC_VOLUMES, system: str = sys.platform) -> list[Path]:
-    """Return where drives with a FAT file system may be, by the system's own list. A drive that nobody mounted is not.
+def drive_places(
+    *, mounts: Path = MOUNTS, volumes: Path = MAC_VOLUMES, system: str = sys.platform
+) -> list[tuple[Path, str]]:
+    """Return where such drives may be, each with its device if known. A drive that nobody mounted is not among them.
 
     Sources: man page proc(5) for the list of Linux, where a space is an octal code; for the others common practice.
     """
     if system == "linux":
         return sorted(_fat_mounts(mounts))
     if system == "win32":
-        return [root for letter in string.ascii_uppercase[2:] if (root := Path(f"{letter}:\\")).exists()]
+        return [(root, "") for letter in string.ascii_uppercase[2:] if (root := Path(f"{letter}:\\")).exists()]
     try:
-        return sorted(volumes.iterdir())
+        return [(folder, "") for folder in sorted(volumes.iterdir())]
     except OSError:
         return []
 
 
-def _fat_mounts(mounts: Path) -> list[Path]:
+def _fat_mounts(mounts: Path) -> list[tuple[Path, str]]:
     try:
         lines = mounts.read_text(encoding="utf-8", errors="surrogateescape").splitlines()
     except OSError:
         return []
     words = [line.split() for line in lines]
-    return [Path(_unescaped(word[1])) for word in words if len(word) > 2 and word[2] in FAT_TYPES]
+    return [
+        (Path(_unescaped(word[1])), word[0] if word[0].startswith("/dev/") else "")
+        for word in words
+        if len(word) > 2 and word[2] in FAT_TYPES
+    ]
 
 
 def _unescaped(name: str) -> str:

@@ -29,6 +29,9 @@ class BlockFlag(IntFlag):
     TAGS_PRESENT = 0x0000_8000
 
 
+ABSOLUTE_FAMILY = 0xE48B_FF57
+"""RP2XXX_ABSOLUTE in the published list of families (utils/uf2families.json, commit 90e9741)."""
+
 INFO_FILE = "INFO_UF2.TXT"
 """The file by which a drive is known, in upper or lower case (section "Files exposed by bootloaders")."""
 
