@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import stat
 import sys
 from collections.abc import Callable, Iterable
 from pathlib import Path
@@ -142,6 +143,22 @@ def test_a_damaged_file_is_refused_before_anything_is_written(bench: UfBench) ->
     assert bench.board.state is DriveState.WAITING
 
 
+def test_all_but_the_last_block_is_synced_before_the_last_is_written(
+    bench: UfBench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    synced: list[int] = []
+
+    def fsync(number: int) -> None:
+        sync(number)
+        if stat.S_ISREG(os.fstat(number).st_mode):
+            synced.append(os.fstat(number).st_size)
+
+    sync = os.fsync
+    monkeypatch.setattr(os, "fsync", fsync)
+    bench.write(uf2(an_image()), files=SystemFiles())
+    assert synced == [32_768, 65_536, 156 * 512, 157 * 512]
+
+
 def test_a_full_drive_is_refused_before_anything_is_written(bench: UfBench) -> None:
     class Full(DrivesFiles):
         def free_bytes(self, folder: Path) -> int:
@@ -186,6 +203,7 @@ class FailsAt(DrivesFiles):
         (1, errno.EACCES, DriveReadOnlyError),
         (2, errno.ENOSPC, DriveFullError),
         (4, errno.ENOSPC, DriveFullError),
+        (2, errno.EACCES, DriveWriteError),
         (2, errno.EIO, DriveWriteError),
         (4, errno.EIO, DriveWriteError),
     ],

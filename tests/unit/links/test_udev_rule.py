@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shutil
 import subprocess
@@ -91,7 +92,11 @@ def test_the_tag_is_set_before_the_system_s_rule_that_reads_it() -> None:
 
 def test_the_rule_is_written_whole_and_readable_for_all(tmp_path: Path) -> None:
     file = tmp_path / "70-rotorwright.rules"
-    assert install_rule(file, system="linux", is_root=True) is Installed.WRITTEN
+    before = os.umask(0o077)
+    try:
+        assert install_rule(file, system="linux", is_root=True) is Installed.WRITTEN
+    finally:
+        os.umask(before)
     assert file.read_text() == RULE_TEXT
     assert file.stat().st_mode & 0o777 == 0o644
     assert [one.name for one in tmp_path.iterdir()] == [file.name]

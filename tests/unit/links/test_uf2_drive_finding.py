@@ -25,7 +25,9 @@ def test_lines_that_the_specification_does_not_name_are_kept() -> None:
     assert (info.board_id, info.family_id) == ("X", 0x57755A57)
 
 
-@pytest.mark.parametrize("text", ["", "\0\0\0", "\n\n", ":", "Family: no number", "Family:", "Board-ID:"])
+@pytest.mark.parametrize(
+    "text", ["", "\0\0\0", "\n\n", ":", "Family: no number", "Family:", "Family: -1", "Family: 1FFFFFFFF", "Board-ID:"]
+)
 def test_an_info_file_that_says_little_gives_little(text: str) -> None:
     info = parse_info(text)
     assert (info.bootloader, info.bootloader_version, info.board_id, info.family_id) == ("", "", "", None)
@@ -35,10 +37,10 @@ def test_an_info_file_that_says_little_gives_little(text: str) -> None:
 @pytest.mark.parametrize("name", ["INFO_UF2.TXT", "info_uf2.txt"])
 def test_a_drive_is_known_by_its_info_file_in_upper_or_lower_case(tmp_path: Path, name: str) -> None:
     assert drive_at(tmp_path) is None
-    (tmp_path / name).write_bytes(PUBLISHED.encode() + b"\0" * 10_000)
+    (tmp_path / name).write_bytes(PUBLISHED.encode() + b"\0" * 10_000 + b"\nLate: never read\n")
     drive = drive_at(tmp_path)
     assert drive is not None
-    assert drive.info.board_id == "SAMD21G18A-Zero-v0"
+    assert drive.info == parse_info(PUBLISHED)
     assert find_drives([tmp_path, tmp_path / "none"]) == (drive,)
 
 

@@ -18,6 +18,7 @@ MOUNTS = Path("/proc/self/mounts")
 MAC_VOLUMES = Path("/Volumes")
 FAT_TYPES = frozenset({"vfat", "msdos", "exfat"})
 _NO_FACTS: Mapping[str, str] = MappingProxyType({})
+_LARGEST_FAMILY = 0xFFFF_FFFF
 _FAMILY_WORDS = frozenset({"family", "family-id", "familyid"})
 
 
@@ -44,11 +45,16 @@ class DriveInfo:
         """The family that the drive says it takes; None if it does not say. The specification has no such line."""
         for key, value in self.others.items():
             if key.lower().replace(" ", "-") in _FAMILY_WORDS:
-                try:
-                    return int(value.split()[0], 16)
-                except (ValueError, IndexError):
-                    return None
+                return _family_in(value)
         return None
+
+
+def _family_in(words: str) -> int | None:
+    try:
+        family = int(words.split(maxsplit=1)[0], 16)
+    except (ValueError, IndexError):
+        return None
+    return family if 0 <= family <= _LARGEST_FAMILY else None
 
 
 @dataclass(frozen=True, slots=True)

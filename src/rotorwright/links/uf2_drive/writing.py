@@ -243,7 +243,7 @@ class _Writing:
         try:
             file.write(self._data[-BLOCK_BYTES:])
         except OSError as error:
-            if _is_there(self._drive) or error.errno in _FULL:
+            if _is_there(self._drive):
                 raise self._failed(error) from error
             return False
         self._count(len(self._data))
