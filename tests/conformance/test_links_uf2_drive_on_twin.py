@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import re
 import stat
 import sys
 from collections.abc import Callable, Iterable
@@ -16,7 +17,7 @@ from tests.conformance.uf2_bench import (
     PART,
     START,
     DrivesFiles,
-    UfBench,
+    Uf2Bench,
     an_image,
     uf2,
 )
@@ -34,6 +35,7 @@ from rotorwright.links.uf2_drive.errors import (
     WrongFamilyError,
 )
 from rotorwright.links.uf2_drive.files import OpenFile, SystemFiles
+from rotorwright.links.uf2_drive.finding import Uf2Drive, find_drives
 from rotorwright.links.uf2_drive.writing import (
     FAMILY_UNASKED,
     FAMILY_UNNAMED,
@@ -53,11 +55,11 @@ SAMPLE = (1, 2, 3, 40, 64, 66, 67, 100, 132, 158, 159, 160)
 
 
 @pytest.fixture
-def bench(tmp_path: Path) -> UfBench:
-    return UfBench(tmp_path)
+def bench(tmp_path: Path) -> Uf2Bench:
+    return Uf2Bench(tmp_path)
 
 
-def test_an_image_is_written_the_drive_goes_and_what_is_unproved_is_said(bench: UfBench) -> None:
+def test_an_image_is_written_the_drive_goes_and_what_is_unproved_is_said(bench: Uf2Bench) -> None:
     image = an_image()
     report = bench.write(uf2(image), families={FAMILY})
     assert bench.holds(image)
@@ -68,13 +70,13 @@ def test_an_image_is_written_the_drive_goes_and_what_is_unproved_is_said(bench: 
     assert report.unproved == (NOT_READ_BACK, FAMILY_UNASKED)
 
 
-def test_only_the_sectors_of_the_image_are_touched(bench: UfBench) -> None:
+def test_only_the_sectors_of_the_image_are_touched(bench: Uf2Bench) -> None:
     bench.write(uf2(an_image()))
     assert bench.flash.touched_sectors == {0, 1, 2}
     assert bench.flash.refusals == []
 
 
-def test_a_drive_that_goes_with_the_last_block_has_done_what_it_should(bench: UfBench) -> None:
+def test_a_drive_that_goes_with_the_last_block_has_done_what_it_should(bench: Uf2Bench) -> None:
     class GoesBeforeItConfirms(SystemFiles):
         def create(self, path: Path) -> OpenFile:
             inner = super().create(path)
@@ -98,7 +100,7 @@ def test_a_drive_that_goes_with_the_last_block_has_done_what_it_should(bench: Uf
 
 
 def test_an_image_of_another_family_than_the_drive_says_is_refused_before_anything_is_written(tmp_path: Path) -> None:
-    bench = UfBench(tmp_path, family_line="Family-ID: 0x57755A57\r\n")
+    bench = Uf2Bench(tmp_path, family_line="Family-ID: 0x57755A57\r\n")
     with pytest.raises(WrongFamilyError, match=r"STM32F7 .*the drive says STM32F4") as caught:
         bench.write(uf2(an_image(), OTHER_FAMILY))
     assert sorted(path.name for path in bench.folder.iterdir()) == ["INFO_UF2.TXT"]
@@ -107,18 +109,18 @@ def test_an_image_of_another_family_than_the_drive_says_is_refused_before_anythi
 
 
 def test_an_image_of_another_family_than_the_drive_shows_is_refused(tmp_path: Path) -> None:
-    bench = UfBench(tmp_path, shows_flash=True)
+    bench = Uf2Bench(tmp_path, shows_flash=True)
     with pytest.raises(WrongFamilyError, match="the drive says"):
         bench.write(uf2(an_image(), OTHER_FAMILY))
 
 
-def test_an_image_that_the_microcontroller_does_not_take_is_refused(bench: UfBench) -> None:
+def test_an_image_that_the_microcontroller_does_not_take_is_refused(bench: Uf2Bench) -> None:
     with pytest.raises(WrongFamilyError, match="the table of microcontrollers says"):
         bench.write(uf2(an_image(), OTHER_FAMILY), families={FAMILY})
     assert bench.flash.operations == 0
 
 
-def test_a_drive_that_passes_over_a_wrong_family_stays_and_that_is_told(bench: UfBench) -> None:
+def test_a_drive_that_passes_over_a_wrong_family_stays_and_that_is_told(bench: Uf2Bench) -> None:
     with pytest.raises(DriveStayedError, match="still there after 30 s") as caught:
         bench.write(uf2(an_image(), OTHER_FAMILY))
     assert "another family" in caught.value.why
@@ -126,7 +128,7 @@ def test_a_drive_that_passes_over_a_wrong_family_stays_and_that_is_told(bench: U
     assert len(bench.board.passed_over) == 157
 
 
-def test_a_file_that_names_no_family_is_not_called_proved(bench: UfBench) -> None:
+def test_a_file_that_names_no_family_is_not_called_proved(bench: Uf2Bench) -> None:
     taken = uf2(an_image(), None)
     with pytest.raises(DriveStayedError):  # the twin asks for a family, as new bootloaders should
         bench.write(taken)
@@ -137,14 +139,14 @@ def test_a_file_that_names_no_family_is_not_called_proved(bench: UfBench) -> Non
     assert FAMILY_UNNAMED in report.unproved
 
 
-def test_a_damaged_file_is_refused_before_anything_is_written(bench: UfBench) -> None:
+def test_a_damaged_file_is_refused_before_anything_is_written(bench: Uf2Bench) -> None:
     with pytest.raises(ImageError):
         bench.write(uf2(an_image())[:-512])
     assert bench.board.state is DriveState.WAITING
 
 
 def test_all_but_the_last_block_is_synced_before_the_last_is_written(
-    bench: UfBench, monkeypatch: pytest.MonkeyPatch
+    bench: Uf2Bench, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     synced: list[int] = []
 
@@ -159,7 +161,7 @@ def test_all_but_the_last_block_is_synced_before_the_last_is_written(
     assert synced == [32_768, 65_536, 156 * 512, 157 * 512]
 
 
-def test_a_full_drive_is_refused_before_anything_is_written(bench: UfBench) -> None:
+def test_a_full_drive_is_refused_before_anything_is_written(bench: Uf2Bench) -> None:
     class Full(DrivesFiles):
         def free_bytes(self, folder: Path) -> int:
             return 1000
@@ -209,7 +211,7 @@ class FailsAt(DrivesFiles):
     ],
 )
 def test_what_the_system_says_while_writing_becomes_words(
-    bench: UfBench, number: int, error: int, expected: type[RotorwrightError]
+    bench: Uf2Bench, number: int, error: int, expected: type[RotorwrightError]
 ) -> None:
     with pytest.raises(expected) as caught:
         bench.write(uf2(an_image()), files=FailsAt(number, error))
@@ -220,7 +222,7 @@ def test_what_the_system_says_while_writing_becomes_words(
 
 
 @pytest.mark.parametrize("files", [SystemFiles(), DrivesFiles()])
-def test_a_drive_that_goes_before_it_has_everything_is_an_error(bench: UfBench, files: SystemFiles) -> None:
+def test_a_drive_that_goes_before_it_has_everything_is_an_error(bench: Uf2Bench, files: SystemFiles) -> None:
     with pytest.raises(DriveVanishedEarlyError, match="went away after 32768 of 80384 bytes") as caught:
         write_to_drive(
             bench.drive,
@@ -234,13 +236,31 @@ def test_a_drive_that_goes_before_it_has_everything_is_an_error(bench: UfBench, 
 
 
 def test_a_drive_that_comes_back_does_not_start_the_image(tmp_path: Path) -> None:
-    bench = UfBench(tmp_path, starts=lambda _flash: False)
+    bench = Uf2Bench(tmp_path, starts=lambda _flash: False)
     with pytest.raises(DriveCameBackError, match="came back at") as caught:
         bench.write(uf2(an_image()))
     assert "does not start the image" in caught.value.why
 
 
-def test_a_drive_that_is_gone_or_another_one_is_refused(bench: UfBench) -> None:
+def test_a_drive_that_comes_back_at_another_place_is_known_by_its_board(bench: Uf2Bench, tmp_path: Path) -> None:
+    twin_sister, back = _new(tmp_path, "sister"), tmp_path / "drive1"
+    text = (bench.folder / "INFO_UF2.TXT").read_bytes()
+    (twin_sister / "INFO_UF2.TXT").write_bytes(text)
+
+    def look() -> tuple[Uf2Drive, ...]:
+        if bench.board.state is DriveState.STARTED and not back.exists():
+            _new(tmp_path, "drive1")
+            (back / "INFO_UF2.TXT").write_bytes(text)
+        return find_drives([bench.folder, twin_sister, back])
+
+    with pytest.raises(DriveCameBackError, match=f"came back at {re.escape(str(back))}"):
+        bench.write(uf2(an_image()), look=look)
+    bench.board.plug_in()
+    (back / "INFO_UF2.TXT").unlink()
+    assert bench.write(uf2(an_image()), look=lambda: find_drives([bench.folder, twin_sister])).blocks == 157
+
+
+def test_a_drive_that_is_gone_or_another_one_is_refused(bench: Uf2Bench) -> None:
     drive, data = bench.drive, uf2(an_image())
     (bench.folder / "INFO_UF2.TXT").write_text("UF2 Bootloader v1\nBoard-ID: OTHER-v1\n")
     with pytest.raises(OtherDriveError, match="'OTHER-v1'; expected is 'H743-Corvane-H7-v1'"):
@@ -251,7 +271,7 @@ def test_a_drive_that_is_gone_or_another_one_is_refused(bench: UfBench) -> None:
 
 
 def test_a_drive_that_shows_its_flash_is_compared_byte_by_byte_when_it_is_back(tmp_path: Path) -> None:
-    bench = UfBench(tmp_path, shows_flash=True)
+    bench = Uf2Bench(tmp_path, shows_flash=True)
     image = an_image()
     bench.write(uf2(image))
     bench.board.plug_in(button=True)
@@ -264,7 +284,7 @@ def test_a_drive_that_shows_its_flash_is_compared_byte_by_byte_when_it_is_back(t
     assert first_difference(bench.drive, image) == START + 777
 
 
-def test_a_drive_that_shows_nothing_cannot_be_compared(bench: UfBench) -> None:
+def test_a_drive_that_shows_nothing_cannot_be_compared(bench: Uf2Bench) -> None:
     assert current_image(bench.drive) is None
     with pytest.raises(DriveMissingError):
         first_difference(bench.drive, an_image())
@@ -273,7 +293,7 @@ def test_a_drive_that_shows_nothing_cannot_be_compared(bench: UfBench) -> None:
 def test_the_tool_may_be_killed_between_any_two_pieces_and_a_second_run_finishes(tmp_path: Path) -> None:
     data, image = uf2(an_image()), an_image()
     for pieces in (1, 2, 3, 4):
-        bench = UfBench(_new(tmp_path, f"killed-{pieces}"))
+        bench = Uf2Bench(_new(tmp_path, f"killed-{pieces}"))
         with pytest.raises(KeyboardInterrupt):
             write_to_drive(bench.drive, data, VirtualClock(), progress=_killer(bench, pieces))
         assert bench.board.state is (DriveState.TAKING if pieces < 4 else DriveState.STARTED)
@@ -298,7 +318,7 @@ def test_the_power_may_go_at_every_operation_and_a_second_run_finishes(
 
 def test_the_power_may_go_again_in_the_second_run(tmp_path: Path) -> None:
     for number in (1, 80, 160):
-        bench, data, image = UfBench(_new(tmp_path, str(number))), uf2(an_image()), an_image()
+        bench, data, image = Uf2Bench(_new(tmp_path, str(number))), uf2(an_image()), an_image()
         for moment in (CutMoment.TORN, CutMoment.BEFORE):
             _cut_once(bench, data, number, moment)
         bench.write(data)
@@ -307,13 +327,13 @@ def test_the_power_may_go_again_in_the_second_run(tmp_path: Path) -> None:
 
 def _walk(tmp_path: Path, operations: Iterable[int], capsys: pytest.CaptureFixture[str]) -> None:
     data, image = uf2(an_image()), an_image()
-    clean = UfBench(_new(tmp_path, "clean"))
+    clean = Uf2Bench(_new(tmp_path, "clean"))
     clean.write(data)
     assert clean.flash.operations == 160  # three erases and 157 blocks: the sample is about these
     cuts = 0
     for number in operations:
         for moment in CutMoment:
-            bench = UfBench(_new(tmp_path, f"{number}-{moment}"))
+            bench = Uf2Bench(_new(tmp_path, f"{number}-{moment}"))
             _cut_once(bench, data, number, moment)
             cuts += 1
             bench.write(data)
@@ -323,7 +343,7 @@ def _walk(tmp_path: Path, operations: Iterable[int], capsys: pytest.CaptureFixtu
         sys.stdout.write(f"\nUF2 drive: {cuts} cuts at {cuts // 3} of 160 operations, each mended by a second run\n")
 
 
-def _killer(bench: UfBench, pieces: int) -> Callable[[int, int], None]:
+def _killer(bench: Uf2Bench, pieces: int) -> Callable[[int, int], None]:
     """Return a progress that ends the tool when so many pieces are written, and lets the board take them."""
     left = iter(range(pieces - 1))
 
@@ -335,7 +355,7 @@ def _killer(bench: UfBench, pieces: int) -> Callable[[int, int], None]:
     return progress
 
 
-def _cut_once(bench: UfBench, data: bytes, number: int, moment: CutMoment) -> None:
+def _cut_once(bench: Uf2Bench, data: bytes, number: int, moment: CutMoment) -> None:
     """Cut the power once; a cut with the last block looks like success, and is said to be unproved."""
     bench.board.arm(FaultPlan(power_cut=PowerCut(number, moment)))
     try:

@@ -72,7 +72,7 @@ class LookingClock(VirtualClock):
         self._board.poll()
 
 
-class UfBench:
+class Uf2Bench:
     """One board whose flash outlives everything else."""
 
     def __init__(
@@ -104,7 +104,12 @@ class UfBench:
         return found
 
     def write(
-        self, data: bytes, *, files: SystemFiles | None = None, families: Collection[int] | None = None
+        self,
+        data: bytes,
+        *,
+        files: SystemFiles | None = None,
+        families: Collection[int] | None = None,
+        look: Callable[[], tuple[Uf2Drive, ...]] = tuple,
     ) -> Uf2WriteReport:
         """Write `data`; the board takes the blocks while they come."""
         return write_to_drive(
@@ -113,6 +118,7 @@ class UfBench:
             LookingClock(self.board),
             families=families,
             files=DrivesFiles() if files is None else files,
+            look=look,
             progress=lambda _done, _total: self.board.poll(),
         )
 

@@ -26,7 +26,7 @@ from rotorwright.links.uf2_drive.errors import (
     WrongFamilyError,
 )
 from rotorwright.links.uf2_drive.files import SystemFiles
-from rotorwright.links.uf2_drive.finding import drive_at
+from rotorwright.links.uf2_drive.finding import drive_at, find_drives
 from rotorwright.links.uf2_drive.spec import (
     BLOCK_BYTES,
     CHUNK_BLOCKS,
@@ -88,6 +88,7 @@ def write_to_drive(
     name: str = FILE_NAME,
     families: Collection[int] | None = None,
     files: DriveFiles | None = None,
+    look: Callable[[], tuple[Uf2Drive, ...]] = find_drives,
     progress: Callable[[int, int], None] | None = None,
 ) -> Uf2WriteReport:
     """Write the UF2 file `data` to the drive, and wait until it has gone away and stayed away.
@@ -96,6 +97,7 @@ def write_to_drive(
         drive: as found; a drive of another board at the same place is refused.
         name: of the file as the person knows it, for messages.
         families: those that the microcontroller of the board takes, None if not known.
+        look: how the drives of this computer are listed; one that comes back may have another place.
         progress: gets bytes done and bytes in all.
 
     Raises:
@@ -111,9 +113,10 @@ def write_to_drive(
     _require_same_drive(drive)
     files = SystemFiles() if files is None else files
     _require_room(drive, files, len(data))
+    others = {other.folder for other in look()}
     is_confirmed = _Writing(drive, data, files, progress).write_all()
     vanished_after_s = _wait_until_gone(drive, clock)
-    _require_staying_away(drive, clock)
+    _require_staying_away(drive, clock, lambda: [one for one in look() if one.folder not in others])
     unproved = [NOT_READ_BACK]
     unproved += [] if is_confirmed else [LAST_NOT_CONFIRMED]
     unproved += [] if found else [FAMILY_UNNAMED]
@@ -279,10 +282,12 @@ def _wait_until_gone(drive: Uf2Drive, clock: Clock) -> float:
     return clock.now_s() - start_s
 
 
-def _require_staying_away(drive: Uf2Drive, clock: Clock) -> None:
-    """See that the drive does not come back: at its place with the same board id."""
+def _require_staying_away(drive: Uf2Drive, clock: Clock, newcomers: Callable[[], Collection[Uf2Drive]]) -> None:
+    """See that the drive does not come back, at its place or at another with the same board id."""
     start_s = clock.now_s()
     while clock.now_s() - start_s < COME_BACK.value:
         clock.sleep_s(LOOK.value)
-        if drive_at(drive.folder) is not None:
-            raise DriveCameBackError.at(str(drive.folder), after_s=clock.now_s() - start_s)
+        back = [drive.folder] if drive_at(drive.folder) is not None else []
+        back += [one.folder for one in newcomers() if one.info.board_id == drive.info.board_id]
+        if back:
+            raise DriveCameBackError.at(str(back[0]), after_s=clock.now_s() - start_s)
