@@ -8,6 +8,7 @@ import select
 import signal
 import subprocess
 import sys
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -106,10 +107,12 @@ def test_without_any_port_the_causes_are_told_at_once(
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs the signal of Ctrl-C")
 def test_ctrl_c_ends_the_watch_without_an_error(tmp_path: Path) -> None:
+    # Whoever runs the tests in the background has Ctrl-C ignored for all of them, as shells do.
     process = subprocess.Popen(
         [sys.executable, "-m", "rotorwright", "ports", "--watch"],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
+        preexec_fn=partial(signal.signal, signal.SIGINT, signal.SIG_DFL),  # noqa: PLW1509 - no threads here
         env={**os.environ, "ROTORWRIGHT_PORTS_DIR": str(tmp_path), "PYTHONUNBUFFERED": "1"},
     )
     assert process.stdout is not None
