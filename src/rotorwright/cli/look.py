@@ -71,6 +71,7 @@ def inspect_image(path: Path, *, book: Path | None, board: str | None, as_json: 
 
 def _fit(image: Image, book: Path, board_name: str) -> Fit:
     from rotorwright.changeover.choosing import board_of
+    from rotorwright.firmware.boot_probe import probe_boot
     from rotorwright.firmware.fit import judge_fit
     from rotorwright.firmware.mcu import microcontroller
     from rotorwright.hangar.books import read_book
@@ -86,6 +87,7 @@ def _fit(image: Image, book: Path, board_name: str) -> Fit:
         reported_board=board_name,
         release=None,
         family=opened.family,
+        boot=probe_boot(image),
     )
 
 
