@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 from fastcrc import crc32
 
+from rotorwright.firmware.boot_probe import BootOutcome, probe_boot
 from rotorwright.firmware.descriptor import Descriptor, descriptor_crc, find_descriptor, pack_descriptor
 from rotorwright.firmware.image import Image
 from rotorwright.firmware.mcu import Microcontroller, Sector, microcontroller, microcontrollers
@@ -178,3 +179,16 @@ def test_a_range_that_begins_after_the_image_does_is_checksummed_alone() -> None
     draft = Descriptor(START + 128, "Thornbill", "6.0.0", "Corvane C405", "STM32F405xG", START + 64, 300)
     body = bytes(range(128)) + pack_descriptor(draft) + bytes(range(200))
     assert descriptor_crc(Image.of([(START, body)]), draft) == crc32.iso_hdlc(body[64:364])
+
+
+# Families by the clock controller that main.c in data/images touches, as build.sh gives it (RCC base of mcu_ids.csv).
+GROUPS = {"f103": "F1", "f405": "F4", "f405.gcc": "F4", "f745": "F7", "g474": "G4", "h743": "H7"}
+
+
+@pytest.mark.parametrize(("name", "family"), GROUPS.items())
+def test_the_boot_probe_puts_each_compiled_image_into_its_group(name: str, family: str) -> None:
+    probe = probe_boot(image(f"{name}.bin"))
+    assert probe.outcome is BootOutcome.CLOCK_SEEN
+    assert family in str(probe.group)
+    (part,) = {mcu.clock_page for mcu in microcontrollers() if mcu.family == family}
+    assert probe.clock_page == part
