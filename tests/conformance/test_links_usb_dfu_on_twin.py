@@ -12,7 +12,12 @@ from tests.unit.links.usb_bench import NEW, OLD, PART, SECTORS, START, UNIQUE_ID
 
 from rotorwright.errors import RotorwrightError
 from rotorwright.firmware.mcu import Sector, microcontrollers
-from rotorwright.links.rom_uart.errors import ReadoutProtectedError, SectorNotWrittenError
+from rotorwright.links.rom_uart.errors import (
+    BlockTornError,
+    ReadoutProtectedError,
+    SectorNotWrittenError,
+    UnalignedAddressError,
+)
 from rotorwright.links.rom_uart.flash_writer import write_sectors
 from rotorwright.links.usb_dfu.client import UsbDfuLoader
 from rotorwright.links.usb_dfu.errors import (
@@ -110,6 +115,64 @@ def test_reading_goes_on_block_by_block_without_setting_the_address_again() -> N
     before = bench.port.requests
     loader.read(START, 16 * 2048)
     assert bench.port.requests - before <= 16 + 4  # set address, its statuses, abort
+
+
+def test_blocks_that_are_not_whole_are_followed_by_the_right_address() -> None:
+    bench = UsbBench(old=None)
+    loader = bench.loader()
+    for offset in range(0, 64, 8):
+        loader.write_block(START + offset, bytes(range(offset, offset + 8)))
+    assert bytes(bench.memories.flash[:64]) == bytes(range(64))
+    assert b"".join(loader.read_block(START + offset, 16) for offset in range(0, 64, 16)) == bytes(range(64))
+
+
+def test_an_erase_in_between_does_not_mislead_the_next_block() -> None:
+    bench = UsbBench(old=None)
+    loader = bench.loader()
+    loader.write_block(START, bytes(2048))
+    loader.erase([5])
+    loader.write_block(START + 2048, bytes(2048))
+    assert bytes(bench.memories.flash[:4096]) == bytes(4096)
+    assert bench.aircraft.flash.refusals == []
+
+
+@pytest.mark.parametrize("fault", [TransferFault.REQUEST_LOST, TransferFault.ANSWER_LOST])
+def test_a_block_whose_answer_is_lost_is_written_once(fault: TransferFault) -> None:
+    bench = UsbBench(old=None)
+    loader = bench.loader()
+    bench.port.faults[bench.port.requests + 4] = fault  # behind the address and its two statuses
+    loader.write_block(START, b"once")
+    assert bytes(bench.memories.flash[:4]) == b"once"
+    assert bench.aircraft.flash.operations == 1
+
+
+def test_a_torn_block_is_told_and_its_sector_done_again() -> None:
+    bench = UsbBench(old=None)
+    bench.memories.flash[:4] = b"\x00\xff\x00\xff"
+    with pytest.raises(BlockTornError):
+        bench.loader().write_block(START, b"once")
+
+
+def test_a_last_word_that_is_not_full_is_filled_with_erased_bytes() -> None:
+    bench = UsbBench(old=None)
+    bench.loader().write(START, b"abcde")
+    assert bytes(bench.memories.flash[:9]) == b"abcde\xff\xff\xff\xff"
+
+
+def test_a_block_beside_a_word_is_a_mistake_of_ours_and_not_sent() -> None:
+    bench = UsbBench(old=None)
+    loader = bench.loader()
+    before = bench.port.requests
+    with pytest.raises(UnalignedAddressError):
+        loader.write_block(START + 2, b"ab")
+    assert bench.port.requests == before
+
+
+def test_a_sector_that_the_device_does_not_have_is_not_erased_by_its_number() -> None:
+    bench = UsbBench()
+    with pytest.raises(SectorNotInLayoutError):
+        bench.loader().erase([1, 12])
+    assert bench.aircraft.flash.operations == 0
 
 
 # Who it is
@@ -211,6 +274,9 @@ class _Deaf(UsbDfuLoader):
     def can_read(self) -> bool:
         return False
 
+    def read_block(self, address: int, length: int) -> bytes:
+        raise AssertionError(f"{length} bytes read at {address:#x}")
+
 
 def test_a_device_that_gives_nothing_back_is_written_and_nothing_is_called_proved() -> None:
     bench = UsbBench()
@@ -222,7 +288,22 @@ def test_a_device_that_gives_nothing_back_is_written_and_nothing_is_called_prove
     assert any("holds the image" in line for line in opened.unproved(unique_id=None))
 
 
+def test_without_reading_back_a_lost_answer_makes_a_block_count_as_torn() -> None:
+    bench = UsbBench(old=None)
+    loader = _Deaf.open(UsbBus(bench.backend), bench.clock)
+    bench.port.faults[bench.port.requests + 4] = TransferFault.ANSWER_LOST
+    with pytest.raises(BlockTornError):
+        loader.write_block(START, b"once")
+
+
 # Devices of several kinds, and in any state
+
+
+def test_a_device_that_is_deaf_for_seconds_is_waited_for_and_not_asked_to_erase_twice() -> None:
+    bench = UsbBench(quirks=DfuQuirks(understates_pause=True))
+    bench.loader().erase_everything(timeout_s=60)
+    assert bench.clock.now_s() > 5
+    assert bench.aircraft.flash.operations == len(PART.sectors)
 
 
 @pytest.mark.parametrize(

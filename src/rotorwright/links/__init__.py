@@ -1,1 +1,1 @@
-"""How bytes reach the aircraft: ports, MAVLink, the UART ROM bootloader."""
+"""How bytes reach the aircraft: ports, MAVLink, the ROM bootloader on UART and USB."""

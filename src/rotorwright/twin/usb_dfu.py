@@ -313,7 +313,7 @@ class UsbDfu:
         sector = self._flash.mcu.sector_at(address)
         if sector is None:
             return DfuStatus.TARGET, ()
-        self.pointer = 0xFFFF_FFFC  # an erase may move the pointer: whoever counts on it writes to nowhere
+        self.pointer = address  # an erase may move the pointer: whoever counts on the old one writes elsewhere
         return DfuStatus.OK, (EraseSector(sector.number),)
 
     def _is_reachable(self, address: int) -> bool:

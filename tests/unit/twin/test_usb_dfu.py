@@ -126,6 +126,13 @@ def test_an_erase_begins_at_the_status_and_asks_for_the_time_of_the_part() -> No
     assert desk.status()[4] == S.DNLOAD_IDLE
 
 
+def test_an_erase_moves_the_address_pointer() -> None:
+    desk = Desk()
+    desk.ask(R.DNLOAD, 0, b"\x41" + PART.sectors[5].address.to_bytes(4, "little"))
+    desk.status()
+    assert desk.dfu.pointer == PART.sectors[5].address
+
+
 def test_blocks_are_counted_from_two_in_steps_of_a_transfer() -> None:
     desk = Desk()
     desk.bring_to(S.DNLOAD_IDLE)

@@ -224,14 +224,13 @@ class UsbDfuLoader:
             self._require_in_layout(sector)
         limit_s = ERASE_SECTOR.value if timeout_s is None else timeout_s
         for sector in sectors:
-            act = partial(self._erase_once, sector.address, limit_s)
+            act = partial(self._command, erase_message(sector.address), limit_s)
             self._repeat(f"erase the sector at {sector.address:#010x}", act)
 
     def erase_everything(self, *, timeout_s: float) -> None:
         """Erase all flash at once, settings and firmware alike. Nothing calls this that was not asked to by a plan."""
         message = bytes((MemoryCommand.ERASE,))
         self._repeat("erase everything", partial(self._command, message, timeout_s))
-        self._next = None
 
     def go(self, address: int) -> None:
         """Leave the bootloader and start the application whose vector table stands at `address`.
@@ -293,10 +292,6 @@ class UsbDfuLoader:
                 return False
         raise BlockTornError.at(address)
 
-    def _erase_once(self, address: int, limit_s: float) -> None:
-        self._command(erase_message(address), limit_s)
-        self._next = None
-
     def _go_once(self, address: int) -> None:
         self._point_at(address)
         self._is_leaving = True
@@ -320,7 +315,7 @@ class UsbDfuLoader:
         self._download(0, message, limit_s)
 
     def _download(self, block: int, data: bytes, limit_s: float) -> None:
-        self._next = None
+        self._next = None  # a command may move the address pointer, an erase does
         self._pipe.send(Request.DOWNLOAD, block, data, TRANSFER.value)
         status = self._status_when_done(limit_s)
         if status.is_error:
@@ -330,15 +325,18 @@ class UsbDfuLoader:
         self._state = State.DOWNLOAD_IDLE
 
     def _status_when_done(self, limit_s: float) -> DeviceStatus:
-        """Ask until the device is not busy any more, with the pauses that it asks for."""
+        """Ask until the device is not busy any more, with the pauses that it asks for.
+
+        Only after the first status it works, so only then it may be deaf for long.
+        """
         deadline_s = self._clock.now_s() + limit_s
-        while True:
-            status = self._status(max(TRANSFER.value, limit_s))
-            if status.state not in _BUSY_STATES:
-                return status
+        status = self._status(TRANSFER.value)
+        while status.state in _BUSY_STATES:
             if self._clock.now_s() > deadline_s:
                 raise TimedOut(f"busy for {limit_s} s")
             self._pause(status)
+            status = self._status(max(TRANSFER.value, limit_s))
+        return status
 
     def _pause(self, status: DeviceStatus) -> None:
         self._clock.sleep_s(max(status.poll_s, _SHORTEST_POLL_S))
@@ -353,10 +351,8 @@ class UsbDfuLoader:
         return status
 
     def _abort(self) -> None:
-        """Go to idle from a transfer; find out first when the state is not known."""
+        """Go to idle from a transfer."""
         self._next = None
-        if self._state is None:
-            self._recover("be brought to idle")
         if self._state is not State.IDLE:
             self._pipe.send(Request.ABORT, 0, b"", TRANSFER.value)
         self._state = State.IDLE
