@@ -115,6 +115,12 @@ def test_cut_anywhere_a_uf2_or_elf_file_is_refused_or_whole() -> None:
             assert is_right_or_refused(outcome(ALL[name][:kept])), (name, kept)
 
 
+def test_a_dfuse_file_with_a_damaged_mark_and_without_its_end_does_not_pass_for_raw_bytes() -> None:
+    data = PROTECTED["DfuSe"][:-20]
+    for place in range(6):
+        assert isinstance(outcome(data[:place] + b"?" + data[place + 1 :], START), ImageError)
+
+
 def test_a_file_of_many_blocks_that_lost_one_is_refused() -> None:
     image = Image.of([(START, Random(1).randbytes(5000))])
     data = write_uf2(image, family=None, whole_pages=False).data

@@ -183,14 +183,14 @@ def test_blocks_that_cannot_be_are_refused(data: bytes, error: type[ImageError])
 # --- DfuSe and the suffix -------------------------------------------------------------------------------------------
 
 
-def dfuse(*targets: tuple[int, list[tuple[int, bytes]]], size_change: int = 0) -> bytes:
+def dfuse(*targets: tuple[int, list[tuple[int, bytes]]], size_change: int = 0, extra: bytes = b"") -> bytes:
     body = b""
     for alternate, chunks in targets:
         elements = b"".join(struct.pack("<II", at, len(data)) + data for at, data in chunks)
         head = struct.pack("<6sBI255sII", b"Target", alternate, 1, b"memory", len(elements) + size_change, len(chunks))
         body += head + elements
-    prefix = struct.pack("<5sBIB", b"DfuSe", 1, 11 + len(body), len(targets))
-    return write_with_suffix(prefix + body)
+    prefix = struct.pack("<5sBIB", b"DfuSe", 1, 11 + len(body + extra), len(targets))
+    return write_with_suffix(prefix + body + extra)
 
 
 def write_with_suffix(body: bytes) -> bytes:
@@ -210,6 +210,7 @@ def test_all_targets_and_elements_of_a_dfuse_file_make_the_image_and_are_told() 
         (dfuse((0, [(0, b"abc")]), (1, [(2, b"d")])), FileOverlapError),
         (dfuse((0, [(0, b"abc")]), size_change=1), FileFormError),
         (dfuse((0, [(0, b"abc")]), size_change=-1), FileFormError),
+        (dfuse((0, [(0, b"abc")]), extra=b"more"), FileFormError),
         (dfuse((0, [])), NoDataError),
         (dfuse(), NoDataError),
         (write_with_suffix(b"not what it says"), FileFormError),
