@@ -28,6 +28,8 @@ WRITE = 0x6001  # str r1, [r0]
 FOR_EVER = 0xE7FE  # b .
 UNDEFINED = 0xDE00
 SUPERVISOR_CALL = 0xDF00
+BREAKPOINT = 0xBE00
+OUT_OF_THUMB = 0x4700  # bx r0: to an even address
 
 
 @pytest.fixture(autouse=True)
@@ -94,15 +96,17 @@ def test_what_was_written_is_read_back_twice_byte_by_byte_too() -> None:
     registers.write(POWER, 4, 0x1122_3344)
     registers.write(POWER + 1, 1, 0xAB)
     assert registers.read(POWER, 4) == 0x1122_AB44
-    assert registers.read(POWER + 2, 2) == 0x1122
+    assert registers.read(POWER, 1) == 0x44
     assert registers.read(POWER, 4) == 0xFFFF_FFFF
     assert registers.read(POWER, 4) == 0
     registers.write(POWER, 4, 5)
     assert registers.read(POWER, 4) == 5
 
 
-@pytest.mark.parametrize(("code", "is_fault"), [(UNDEFINED, True), (SUPERVISOR_CALL, False)])
-def test_a_fault_after_the_clock_leaves_the_group_open_and_a_supervisor_call_is_none(
+@pytest.mark.parametrize(
+    ("code", "is_fault"), [(UNDEFINED, True), (OUT_OF_THUMB, True), (SUPERVISOR_CALL, False), (BREAKPOINT, False)]
+)
+def test_a_fault_after_the_clock_leaves_the_group_open_and_a_call_or_a_breakpoint_is_none(
     code: int, *, is_fault: bool
 ) -> None:
     probe = started(*address(F4_CLOCK), READ, code, FOR_EVER)

@@ -84,3 +84,10 @@ def test_an_image_shorter_than_the_table_has_no_table() -> None:
 def test_erased_flash_is_called_erased() -> None:
     (problem,) = read_vector_table(Image.of([(START, b"\xff" * 256)]), F405).problems
     assert "erased" in problem
+
+
+def test_a_part_may_keep_its_table_behind_the_start_of_its_flash() -> None:
+    first, size = 0x1000_0000, 0x100
+    vectors = struct.pack("<16I", 0x2004_0000, first + size + 0x41, *[0] * 14)
+    table = read_vector_table(Image.of([(first, bytes(size) + vectors + bytes(64))]), microcontroller("RP2040"))
+    assert (table.address, table.problems) == (first + size, ())
