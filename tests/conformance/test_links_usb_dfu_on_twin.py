@@ -25,6 +25,7 @@ from rotorwright.links.usb_dfu.errors import (
     DfuDevicesSeveralError,
     DfuGoneError,
     DfuRefusedError,
+    DfuSilentError,
     SectorNotInLayoutError,
 )
 from rotorwright.links.usb_dfu.spec import TRIES
@@ -460,6 +461,19 @@ def test_a_bad_bus_ends_in_the_right_image_or_in_words(words: str) -> None:
             bench.restart(plan)
     assert all(error.todo for error in failures)
     assert bench.holds()
+
+
+def test_answers_that_are_late_but_in_time_change_nothing() -> None:
+    bench = UsbBench(faults=FaultPlan(late_s=0.4))
+    bench.write()
+    assert bench.holds()
+    assert bench.clock.now_s() > 0.4 * REQUESTS
+
+
+def test_answers_that_always_come_too_late_end_in_words() -> None:
+    bench = UsbBench(faults=FaultPlan(late_s=1.5))
+    with pytest.raises(DfuSilentError):
+        bench.write()
 
 
 def test_a_bench_begins_in_idle() -> None:

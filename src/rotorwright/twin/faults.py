@@ -35,7 +35,7 @@ class PowerCut:
 
     Args:
         operation: number of the operation, from 1, counted since the plan was armed. An operation of the flash is the
-            erase of one sector or one program command of up to 256 bytes; of the other two, one write.
+            erase of one sector or one program command of up to 256 bytes (2048 on USB); of the other two, one write.
         moment: before the operation touched anything, torn in its middle, or after it ended (its answer is never sent).
         memory: which memory.
     """
@@ -54,7 +54,8 @@ class FaultPlan:
         cable_pull_after_bytes: pull the cable when that many bytes went over the line since the plan was armed, both
             directions together, once.
         loss_rate, damage_rate: share (0 to 1) of the frames, in both directions, that vanish or get a flipped bit.
-            Where the bytes are no MAVLink frames (the bootloader), each burst of bytes counts as a frame.
+            Where the bytes are no MAVLink frames (the bootloader), each burst of bytes counts as a frame; on USB each
+            transfer, of which only data blocks can be damaged (a checksum of the bus guards the others, too).
         late_s: every answer leaves that much later, in seconds.
         double_rate: share of the application's frames that come twice. (A serial line never doubles bytes; a radio or
             a relay does double frames, so the bootloader's answers are left alone.)

@@ -52,7 +52,7 @@ class StateFolder:
 
     `flash.bin` is the flash, byte by byte, changed in place; `settings.bin` and `display.bin` are written by the
     application; `aircraft.json` holds the papers. While a process keeps the aircraft alive there are also `port` (a
-    link to its port), `hands.json` (how to act on it) and `alive.lock`.
+    link to its port), `hands.json` (how to act on it), `usb.json` (its USB socket) and `alive.lock`.
     """
 
     def __init__(self, path: Path) -> None:

@@ -72,9 +72,10 @@ class DirectCarrier:
             due_s = port.aircraft.next_event_s()
             clock.sleep_until_s(deadline_s if due_s is None else min(due_s, deadline_s))
             end = port.transfer(transfer, clock.now_s())
-        if end.outcome in {Outcome.BUSY, Outcome.LOST}:
+        if comes_too_late(end, timeout_s):
             clock.sleep_until_s(deadline_s)
             return TransferEnd(Outcome.LOST)
+        clock.sleep_s(end.late_s)
         return end
 
 
@@ -174,6 +175,11 @@ class TwinUsbBackend(usb.backend.IBackend):  # type: ignore[misc]  # pyusb has n
             return len(body)
         data[: len(end.data)] = type(data)(data.typecode, end.data)
         return len(end.data)
+
+
+def comes_too_late(end: TransferEnd, timeout_s: float) -> bool:
+    """Whether a host that waits `timeout_s` never hears how a transfer ended."""
+    return end.outcome in {Outcome.BUSY, Outcome.LOST} or end.late_s >= timeout_s
 
 
 def _require_done(end: TransferEnd) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntEnum, StrEnum
 from typing import TYPE_CHECKING, Final
 
@@ -78,10 +78,11 @@ class Transfer:
 
 @dataclass(frozen=True, slots=True)
 class TransferEnd:
-    """How a transfer ended, and what it brought."""
+    """How a transfer ended, what it brought, and how many seconds later than usual that comes."""
 
     outcome: Outcome
     data: bytes = b""
+    late_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +134,8 @@ class UsbPort:
         if not transfer.is_dfu:
             return self._standard(transfer, now_s)
         self.requests += 1
-        return self._with_fault(self._fault(), transfer, now_s)
+        end = self._with_fault(self._fault(), transfer, now_s)
+        return replace(end, late_s=self.aircraft.faults.late_s)
 
     def _fault(self) -> TransferFault | None:
         return self.faults.get(self.requests) or _by_rates(self.aircraft.faults, self._dice)

@@ -6,7 +6,7 @@ its owner only. A request is one line of JSON, and so is its answer:
     {"token": "...", "ask": "face"}
     {"face": {"serial_number": "...", "alternates": ["@Internal Flash  /..."], "functional": "0921..."}}
     {"token": "...", "ask": "transfer", "kind": 161, "request": 3, "value": 0, "index": 0, "data": "", "length": 6}
-    {"outcome": "done", "data": "000000000200"}
+    {"outcome": "done", "data": "000000000200", "late_s": 0.0}
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any, Final
 
 from rotorwright.twin.state import StateFolder, write_whole
-from rotorwright.twin.usb_backend import TwinUsbBackend
+from rotorwright.twin.usb_backend import TwinUsbBackend, comes_too_late
 from rotorwright.twin.usb_port import Outcome, Transfer, TransferEnd, UsbFace, UsbPort
 
 if TYPE_CHECKING:
@@ -127,7 +127,7 @@ class UsbServer:
             face = self._port.face(self._now_s())
             return {"face": None if face is None else asdict(face) | {"functional": face.functional.hex()}}
         end = self._port.transfer(_transfer(request), self._now_s())
-        return {"outcome": end.outcome.value, "data": end.data.hex()}
+        return {"outcome": end.outcome.value, "data": end.data.hex(), "late_s": end.late_s}
 
     def _hang_up(self, caller: socket.socket) -> None:
         self._callers.pop(caller, None)
@@ -166,9 +166,10 @@ class SocketCarrier:
             if end.outcome is not Outcome.BUSY or time.monotonic() > deadline_s:
                 break
             time.sleep(_ASK_AGAIN_S)
-        if end.outcome in {Outcome.BUSY, Outcome.LOST}:
+        if comes_too_late(end, timeout_s):
             time.sleep(max(0.0, deadline_s - time.monotonic()))
             return TransferEnd(Outcome.LOST)
+        time.sleep(end.late_s)
         return end
 
     def close(self) -> None:
@@ -181,7 +182,7 @@ class SocketCarrier:
         answer = self._ask(number, ask="transfer", **(asdict(transfer) | {"data": transfer.data.hex()}))
         if answer is None:
             return TransferEnd(Outcome.GONE)
-        return TransferEnd(Outcome(answer["outcome"]), bytes.fromhex(answer["data"]))
+        return TransferEnd(Outcome(answer["outcome"]), bytes.fromhex(answer["data"]), float(answer["late_s"]))
 
     def _face(self, number: int) -> UsbFace | None:
         answer = self._ask(number, ask="face")
