@@ -269,6 +269,33 @@ def test_plain_sound_files_take_the_quick_way(data: bytes) -> None:
     assert read_quickly(data) is not None
 
 
+def hex_record(kind: int, address: int, data: bytes) -> bytes:
+    raw = bytes([len(data)]) + address.to_bytes(2) + bytes([kind]) + data
+    return b":" + (raw + bytes([-sum(raw) & 0xFF])).hex().upper().encode() + b"\n"
+
+
+ODD = {
+    "two start addresses": hex_record(5, 0, b"\0\0\0\1") + BIG,
+    "data past its segment": hex_record(2, 0, b"\x10\0") + hex_record(0, 0xFFFF, b"ab") + BIG,
+    "data past all addresses": hex_record(4, 0, b"\xff\xff") + hex_record(0, 0xFFFF, b"ab") + BIG,
+    "a base of three bytes": hex_record(4, 0, b"\0\0\0") + BIG,
+    "an unknown type": hex_record(6, 0, b"") + BIG,
+    "colons inside of a line": BIG.replace(b"F", b"F" + b":" * 12, 1),
+    "returns inside of a line": BIG.replace(b"F", b"F" + b"\r" * 12, 1),
+    "a wrong checksum": BIG[:30] + (b"0" if BIG[30:31] != b"0" else b"1") + BIG[31:],
+    "no end record": BIG.replace(b":00000001FF\n", b""),
+    "two end records": BIG + b":00000001FF\n",
+    "no last newline": BIG[:-1],
+    "a blank line": BIG.replace(b"\n", b"\n\n", 1),
+    "an overlap": hex_record(4, 0, b"\x08\0") + hex_record(0, 8, b"twice") + BIG,
+}
+
+
+@pytest.mark.parametrize("name", ODD)
+def test_anything_odd_is_left_to_the_reader_by_lines(name: str) -> None:
+    assert read_quickly(ODD[name]) is None
+
+
 # --- hostile headers ------------------------------------------------------------------------------------------------
 
 FOUR_GIB = (0xFFFF_FFFF).to_bytes(4, "little")
