@@ -186,7 +186,7 @@ def test_where_the_aircrafts_own_defaults_differ_from_the_book_the_plan_is_made_
 
 def _book_with_other_defaults(bench: VirtualBench, folder: Path) -> bytes:
     book = folder / "other-book"
-    with zipfile.ZipFile(io.BytesIO(bench.book)) as archive:
+    with zipfile.ZipFile(io.BytesIO(bench.book or b"")) as archive:
         archive.extractall(book)
     path = book / "catalogues" / "6.0" / "corvane-c405.json"
     document = json.loads(path.read_text(encoding="utf-8"))

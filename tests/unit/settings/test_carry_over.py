@@ -702,7 +702,7 @@ def test_every_kind_of_decision_of_the_plan_has_its_word() -> None:
 
 
 def test_nobody_says_that_a_default_is_the_same_where_the_new_one_is_not_known() -> None:
-    """A whole number in a new unit of which not even the default is known: nothing compared with nothing is not equal."""
+    """A whole number in a new unit whose default is not known: nothing compared with nothing is not equal."""
     pair = Pair(
         catalogue(setting("A", INT16, 5, unit="ms")),
         catalogue(replace(setting("A", INT16, 1, unit="s"), default=None)),
