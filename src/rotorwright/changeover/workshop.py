@@ -17,7 +17,7 @@ from rotorwright.errors import LinkError, ProtocolError, WrongAircraftError
 from rotorwright.hangar.books import EMPTY_BOOK, ReleaseBook, read_book
 from rotorwright.links.rom_uart.client import RomUartLoader
 from rotorwright.links.wire import Clock, LineSettings, Parity, Port, Wire
-from rotorwright.settings.dialects.dialect_file import parse_dialect
+from rotorwright.settings.dialects.dialect_file import dialect_from
 from rotorwright.settings.identity import release_line
 
 if TYPE_CHECKING:
@@ -155,7 +155,7 @@ class Workshop:
         """Return the console dialect that was kept when the job card was opened; None where messages are spoken."""
         kept = self.state.dialect
         if self._dialect is None and kept is not None:
-            self._dialect = parse_dialect(self.journal.fetch(kept).decode(), source=kept.name)
+            self._dialect = dialect_from(self.journal.fetch(kept), source=kept.name)
         return self._dialect
 
     @property

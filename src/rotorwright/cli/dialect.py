@@ -35,11 +35,10 @@ def learn(files: Sequence[Path], as_json: bool) -> int:  # noqa: FBT001 - called
 
 def check(dialect: Path, file: Path, as_json: bool) -> int:  # noqa: FBT001 - called with its options by name
     """Check that `file` goes through `dialect` and back unchanged; 1 if it does not, or if a line finds no place."""
-    from rotorwright.settings.dialects.dialect_file import parse_dialect
+    from rotorwright.settings.dialects.dialect_file import dialect_from
     from rotorwright.settings.dialects.round_trip import check_round_trip
 
-    text = read_input_file(dialect).decode("utf-8", "surrogateescape")
-    trip = check_round_trip(parse_dialect(text, source=str(dialect)), read_input_file(file))
+    trip = check_round_trip(dialect_from(read_input_file(dialect), source=str(dialect)), read_input_file(file))
     if as_json:
         print_json(_trip_facts(trip))
     else:

@@ -31,7 +31,7 @@ from rotorwright.links.wire import LineSettings
 from rotorwright.report.from_changeover import report_of
 from rotorwright.report.html import render_report
 from rotorwright.report.text import one_page_summary
-from rotorwright.settings.dialects.dialect_file import parse_dialect
+from rotorwright.settings.dialects.dialect_file import dialect_from
 from rotorwright.settings.dialects.shipped import thornbill_console_file
 from rotorwright.settings.policies import Policy
 
@@ -86,7 +86,7 @@ def start(options: BenchOptions, job: NewJob) -> int:
     assert options.port is not None
     image_bytes, book_bytes = read_input_file(job.image), pack_book(job.book) if job.book else None
     dialect_bytes = read_dialect(job.dialect) if job.dialect else None
-    spoken = parse_dialect(dialect_bytes.decode(), source=str(job.dialect)) if dialect_bytes else None
+    spoken = dialect_from(dialect_bytes, source=str(job.dialect)) if dialect_bytes is not None else None
     read_image_file(image_bytes, name=job.image.name, base=job.image_base)  # before an aircraft is waited for
     person, policy = _person(options), Policy.parse(job.policy).text
     port, clock, line = SerialPort(options.port), RealClock(), LineSettings(options.baud)

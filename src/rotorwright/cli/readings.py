@@ -242,10 +242,10 @@ def _book(path: Path) -> ReleaseBook:
 
 def _dialect(told: Told) -> Dialect:
     from rotorwright.cli.jobs import read_dialect
-    from rotorwright.settings.dialects.dialect_file import parse_dialect
+    from rotorwright.settings.dialects.dialect_file import dialect_from
 
     assert told.dialect is not None
-    return parse_dialect(read_dialect(told.dialect).decode("utf-8", "surrogateescape"), source=told.dialect)
+    return dialect_from(read_dialect(told.dialect), source=told.dialect)
 
 
 def _of_snapshot(name: str, snapshot: Snapshot) -> Reading:

@@ -83,6 +83,15 @@ def parse_dialect(text: str, *, source: str) -> Dialect:
     return read_document(text, _KIND, source=source)
 
 
+def dialect_from(data: bytes, *, source: str) -> Dialect:
+    """Return the console dialect in a file; bytes that are no UTF-8 are taken as they are, so that the words name them.
+
+    Raises:
+        DialectError: as for `parse_dialect`.
+    """
+    return parse_dialect(data.decode("utf-8", "surrogateescape"), source=source)
+
+
 def print_dialect(dialect: Dialect, *, remarks: Mapping[str, Sequence[str]] | None = None) -> str:
     """Return the TOML text of `dialect`; it reads back to an equal one.
 
