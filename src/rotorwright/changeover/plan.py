@@ -4,30 +4,18 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rotorwright.changeover.errors import (
-    DecisionMissingError,
-    PlanNotAcceptedError,
-)
+from rotorwright.changeover.errors import DecisionMissingError, PlanNotAcceptedError
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.gates import Gate
 from rotorwright.changeover.kept import kept_facts
-from rotorwright.changeover.knowledge import (
-    are_old_defaults_known,
-)
+from rotorwright.changeover.knowledge import are_old_defaults_known
 from rotorwright.changeover.person import PlanSummary
-from rotorwright.settings.holding import ask_again
+from rotorwright.changeover.sheets import asked_again, current_sheet, keep_answer, keep_sheet
 
 if TYPE_CHECKING:
+    from rotorwright.changeover.state import ChosenImage
     from rotorwright.changeover.workshop import Workshop
-
-from rotorwright.changeover.sheets import (
-    current_sheet,
-    keep_answer,
-    keep_sheet,
-    known_catalogue,
-    known_constraints,
-    known_defaults,
-)
+    from rotorwright.settings.sheet import CarryOverSheet
 
 
 def decide(shop: Workshop) -> None:
@@ -57,21 +45,7 @@ def accept_write(shop: Workshop) -> None:
     Raises:
         PlanNotAcceptedError: the person did not accept it.
     """
-    image, received = shop.state.image, shop.state.received
-    assert image is not None
-    assert received is not None
-    summary = PlanSummary(
-        aircraft=f"{image.board}, id {received.unique_id}",
-        release_before=f"{received.family} {received.release}",
-        release_after=f"{received.family} {image.release or 'of an unnamed release'}",
-        image_bytes=image.size_bytes,
-        sectors=image.sectors,
-        counts={},
-        settings_to_write=0,
-        note=_later(shop),
-    )
-    if not shop.person.accept_plan(summary):
-        raise _not_accepted()
+    image = _consented(shop)
     shop.note(EventKind.WRITE_ACCEPTED, sectors=list(image.sectors), by=shop.person.name)
 
 
@@ -82,12 +56,32 @@ def _later(shop: Workshop) -> str:
     return f"{saved}. Before it the old release is reset to its defaults, so that they can be read"
 
 
-def _not_accepted() -> PlanNotAcceptedError:
-    return PlanNotAcceptedError(
-        "The plan was not accepted.",
-        why="Nothing is changed on an aircraft without a person's word.",
-        todo="Go on with `resume` when it is right, or leave the aircraft as it is.",
+def _consented(shop: Workshop, sheet: CarryOverSheet | None = None) -> ChosenImage:
+    """Show what will be done, with the decided sheet if there is one, and return the image of the accepted plan.
+
+    Raises:
+        PlanNotAcceptedError: the person did not accept it.
+    """
+    image, received = shop.state.image, shop.state.received
+    assert image is not None
+    assert received is not None
+    summary = PlanSummary(
+        aircraft=f"{image.board}, id {received.unique_id}",
+        release_before=f"{received.family} {received.release}",
+        release_after=f"{received.family} {shop.state.expected_release or 'of an unnamed release'}",
+        image_bytes=image.size_bytes,
+        sectors=image.sectors,
+        counts={str(kind): count for kind, count in sheet.counts.items()} if sheet else {},
+        settings_to_write=len(sheet.writes) if sheet else 0,
+        note="" if sheet else _later(shop),
     )
+    if not shop.person.accept_plan(summary):
+        raise PlanNotAcceptedError(
+            "The plan was not accepted.",
+            why="Nothing is changed on an aircraft without a person's word.",
+            todo="Go on with `resume` when it is right, or leave the aircraft as it is.",
+        )
+    return image
 
 
 def accept(shop: Workshop) -> None:
@@ -100,21 +94,8 @@ def accept(shop: Workshop) -> None:
         return  # the next step asks about what does not go together
     sheet = current_sheet(shop)
     writes = sheet.writes
-    image, received = shop.state.image, shop.state.received
-    assert image is not None
-    assert received is not None
     shop.pass_measured(Gate.NOTHING_HELD, f"{len(sheet.held)} held settings, all decided")
-    summary = PlanSummary(
-        aircraft=f"{image.board}, id {received.unique_id}",
-        release_before=f"{received.family} {received.release}",
-        release_after=f"{received.family} {image.release}",
-        image_bytes=image.size_bytes,
-        sectors=image.sectors,
-        counts={str(kind): count for kind, count in sheet.counts.items()},
-        settings_to_write=len(writes),
-    )
-    if not shop.person.accept_plan(summary):
-        raise _not_accepted()
+    image = _consented(shop, sheet)
     assert shop.state.sheet is not None
     shop.note(
         EventKind.PLAN_ACCEPTED,
@@ -128,12 +109,7 @@ def accept(shop: Workshop) -> None:
 def is_asked_again(shop: Workshop) -> bool:
     """Hold anew what was decided so that it breaks a constraint between settings; answer whether anything was."""
     before = current_sheet(shop)
-    sheet = ask_again(
-        before,
-        known_constraints(shop) or (),
-        new_defaults=known_defaults(shop),
-        new_catalogue=known_catalogue(shop),
-    )
+    sheet = asked_again(shop, before)
     if sheet == before:
         return False
     shop.person.tell("What was decided does not go together; those settings are asked about again.")

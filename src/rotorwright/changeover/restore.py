@@ -13,7 +13,7 @@ from rotorwright.changeover.kept import kept_facts
 from rotorwright.changeover.knowledge import expected_catalogue
 from rotorwright.changeover.person import BatteryRequest
 from rotorwright.changeover.reading import DISPLAY_FILE, is_volatile, read_catalogue_if_any
-from rotorwright.changeover.receive import keep_content, keep_snapshot
+from rotorwright.changeover.receive import keep_content, keep_snapshot, snapshot_from
 from rotorwright.changeover.sheets import (
     current_sheet,
     keep_sheet,
@@ -28,7 +28,7 @@ from rotorwright.display.characters import differing_characters, parse_character
 from rotorwright.settings.catalogue import Catalogue, print_catalogue
 from rotorwright.settings.identity import release_line
 from rotorwright.settings.refused import Refusal, hold_refused
-from rotorwright.settings.snapshot import Snapshot, parse_snapshot
+from rotorwright.settings.snapshot import Snapshot
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -84,15 +84,15 @@ def reset_and_restart(shop: Workshop) -> None:
 
 def new_defaults(shop: Workshop) -> Snapshot:
     """Return the defaults as the aircraft itself gave them after the write."""
-    kept = shop.state.new_defaults
-    assert kept is not None
-    return parse_snapshot(shop.journal.fetch(kept), source=kept.name)
+    snapshot = snapshot_from(shop, shop.state.new_defaults)
+    assert snapshot is not None
+    return snapshot
 
 
 def hold_plan_against_aircraft(shop: Workshop) -> None:
     """Make the sheet again from what the aircraft says; where it decides otherwise, a new consent is asked for."""
     catalogue, defaults, before = known_catalogue(shop), new_defaults(shop).settings, current_sheet(shop)
-    truth = planned_sheet(shop, new_catalogue=catalogue, new_defaults=defaults)
+    truth = planned_sheet(shop)
     sheet = carry_all_choices(
         before, truth, known_constraints(shop) or (), new_defaults=defaults, new_catalogue=catalogue
     )

@@ -39,8 +39,7 @@ if TYPE_CHECKING:
 
 def make_sheet(shop: Workshop) -> None:
     """Decide what becomes of each setting: from what is known beforehand, else from what the aircraft showed."""
-    sheet = planned_sheet(shop, new_catalogue=known_catalogue(shop), new_defaults=known_defaults(shop))
-    keep_sheet(shop, sheet, EventKind.SHEET_MADE)
+    keep_sheet(shop, planned_sheet(shop), EventKind.SHEET_MADE)
 
 
 def known_defaults(shop: Workshop) -> Mapping[str, Value]:
@@ -57,19 +56,17 @@ def known_constraints(shop: Workshop) -> Constraints | None:
     return shop.book().constraints(release_line(release)) if release else None
 
 
-def planned_sheet(
-    shop: Workshop, *, new_catalogue: Catalogue | None, new_defaults: Mapping[str, Value]
-) -> CarryOverSheet:
-    """Return the carry-over sheet for the received aircraft against what is known of the new release."""
+def planned_sheet(shop: Workshop) -> CarryOverSheet:
+    """Return the carry-over sheet for the received aircraft against what is known of the new release now."""
     received, release = shop.state.received, shop.state.expected_release
     assert received is not None
     sheet = carry_over(
         CarryOverInputs(
             ours=as_found(shop),
             old_defaults=old_defaults(shop),
-            new_defaults=new_defaults,
+            new_defaults=known_defaults(shop),
             old_catalogue=old_catalogue(shop),
-            new_catalogue=new_catalogue,
+            new_catalogue=known_catalogue(shop),
             notes=known_notes(shop),
             classes=_classes(shop),
             same_aircraft=True,
@@ -79,13 +76,17 @@ def planned_sheet(
         )
     )
     # What a refit writes has to keep the constraints as well.
-    fitted = ask_again(
-        with_refits(shop, sheet),
+    return hold_refused(asked_again(shop, with_refits(shop, sheet)), shop.state.refusals)
+
+
+def asked_again(shop: Workshop, sheet: CarryOverSheet) -> CarryOverSheet:
+    """Return the sheet with all held anew that breaks a constraint which nobody has agreed to break."""
+    return ask_again(
+        sheet,
         known_constraints(shop) or (),
-        new_defaults=new_defaults,
-        new_catalogue=new_catalogue,
+        new_defaults=known_defaults(shop),
+        new_catalogue=known_catalogue(shop),
     )
-    return hold_refused(fitted, shop.state.refusals)
 
 
 def _classes(shop: Workshop) -> SettingClasses | None:
