@@ -39,7 +39,8 @@ def old_defaults(shop: Workshop) -> Mapping[str, Value]:
     """Return the defaults of the old release as far as they are known: read from an aircraft, else catalogued."""
     read = snapshot_from(shop, shop.state.old_defaults)
     if read is not None:
-        return without(read.settings, shop.state.old_defaults_varying)
+        varying = shop.state.old_defaults_varying
+        return {name: value for name, value in read.settings.items() if name not in varying}
     catalogue = old_catalogue(shop)
     return catalogue.defaults if catalogue else {}
 
@@ -52,7 +53,7 @@ def are_old_defaults_known(shop: Workshop) -> bool:
     if catalogue is None:
         return False
     defaults = catalogue.defaults
-    return all(name in defaults or _is_volatile(name, catalogue) for name in as_found(shop).settings)
+    return all(name in defaults or catalogue.is_volatile(name) for name in as_found(shop).settings)
 
 
 def expected_catalogue(shop: Workshop, image: ChosenImage) -> Catalogue | None:
@@ -107,11 +108,6 @@ def note_old_defaults(shop: Workshop, snapshot: Snapshot, *, source: str, varyin
     )
 
 
-def without(settings: Mapping[str, Value], names: tuple[str, ...]) -> dict[str, Value]:
-    """Return the settings but those of these names."""
-    return {name: value for name, value in settings.items() if name not in names}
-
-
 def _told(shop: Workshop, identity: Identity, found: CapturedDefaults) -> Snapshot:
     return Snapshot(identity=identity, settings=found.settings, taken_at=shop.now())
 
@@ -156,8 +152,3 @@ def board_settings(shop: Workshop) -> tuple[InferredSetting, ...]:
     for each in found:
         shop.person.tell(f"{each.name} belongs to the board: {each.evidence}")
     return found
-
-
-def _is_volatile(name: str, catalogue: Catalogue) -> bool:
-    setting = catalogue.get(name)
-    return setting is not None and setting.volatile

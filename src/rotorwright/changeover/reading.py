@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 from rotorwright.changeover.errors import SnapshotReadsDifferError
 from rotorwright.errors import ProtocolError
-from rotorwright.links.console.link import ConsoleLink
+from rotorwright.links.application import DISPLAY_FILE
+from rotorwright.links.console.link import ConsoleLink, no_catalogue
 from rotorwright.links.mavlink.link import MavlinkLink
 from rotorwright.settings.snapshot import Snapshot
 
@@ -22,13 +23,7 @@ if TYPE_CHECKING:
     from rotorwright.settings.identity import Identity
     from rotorwright.settings.values import Value
 
-DISPLAY_FILE = "/display/characters.bin"
 FIRST_HEARTBEAT_S = 4.0  # four missed heartbeats at the customary 1 Hz (MAVLink heartbeat page)
-
-
-def nothing_known(_identity: Identity) -> Catalogue | None:
-    """Know no catalogue."""
-    return None
 
 
 def application_link(
@@ -36,7 +31,7 @@ def application_link(
     clock: Clock,
     dialect: Dialect | None = None,
     *,
-    catalogue_for: Callable[[Identity], Catalogue | None] = nothing_known,
+    catalogue_for: Callable[[Identity], Catalogue | None] = no_catalogue,
 ) -> ApplicationLink:
     """Return the link to a running application: by its text console where a dialect is given, else by messages."""
     if dialect is None:
@@ -51,7 +46,7 @@ def heard_aircraft(
     line: LineSettings,
     dialect: Dialect | None = None,
     *,
-    catalogue_for: Callable[[Identity], Catalogue | None] = nothing_known,
+    catalogue_for: Callable[[Identity], Catalogue | None] = no_catalogue,
 ) -> Iterator[ApplicationLink]:
     """Open the port for as long as the block runs, once an aircraft is heard on it.
 
@@ -75,7 +70,7 @@ def read_aircraft(
     *,
     now: Callable[[], str],
     progress: Progress,
-    catalogue_for: Callable[[Identity], Catalogue | None] = nothing_known,
+    catalogue_for: Callable[[Identity], Catalogue | None] = no_catalogue,
 ) -> Snapshot:
     """Return a snapshot of the aircraft on `port`, read twice and equal.
 
@@ -137,4 +132,4 @@ def differing_names(
 
 def is_volatile(name: str, catalogue: Catalogue | None) -> bool:
     """Answer whether the aircraft changes this setting by itself."""
-    return catalogue is not None and name in catalogue and catalogue[name].volatile
+    return catalogue is not None and catalogue.is_volatile(name)

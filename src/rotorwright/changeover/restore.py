@@ -12,7 +12,7 @@ from rotorwright.changeover.gates import Gate, GateShutError
 from rotorwright.changeover.kept import kept_facts
 from rotorwright.changeover.knowledge import expected_catalogue
 from rotorwright.changeover.person import BatteryRequest
-from rotorwright.changeover.reading import DISPLAY_FILE, is_volatile, read_catalogue_if_any
+from rotorwright.changeover.reading import is_volatile, read_catalogue_if_any
 from rotorwright.changeover.receive import keep_content, keep_snapshot, snapshot_from
 from rotorwright.changeover.sheets import (
     current_sheet,
@@ -25,9 +25,10 @@ from rotorwright.changeover.sheets import (
 from rotorwright.changeover.state import refusal_facts
 from rotorwright.changeover.workshop import AFTER_RESTART_S, Workshop
 from rotorwright.display.characters import differing_characters, parse_characters
+from rotorwright.links.application import DISPLAY_FILE
 from rotorwright.settings.catalogue import Catalogue, print_catalogue
 from rotorwright.settings.identity import release_line
-from rotorwright.settings.refused import Refusal, hold_refused
+from rotorwright.settings.refused import hold_refused
 from rotorwright.settings.snapshot import Snapshot
 
 if TYPE_CHECKING:
@@ -147,7 +148,7 @@ def write_settings(shop: Workshop) -> None:
 
 def _put_before_person(shop: Workshop, left: tuple[Outcome, ...]) -> bool:
     """Hold what the aircraft did not take, if that is all that is left; answer whether it was."""
-    refusals = [Refusal(each.name, each.sent, each.stands, str(each.how)) for each in left if each.is_refusal]
+    refusals = [each for each in left if each.is_refusal]
     if not refusals or len(refusals) < len(left) or set(refusals) <= set(shop.state.refusals):
         return False
     for refusal in refusals:

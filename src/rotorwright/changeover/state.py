@@ -13,7 +13,7 @@ from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.kept import kept_from
 from rotorwright.hangar.journal import Event, JsonValue
 from rotorwright.settings.identity import Identity
-from rotorwright.settings.refused import Refusal
+from rotorwright.settings.outcomes import How, Outcome
 from rotorwright.settings.values import SettingType, Value
 
 if TYPE_CHECKING:
@@ -91,7 +91,7 @@ class ChangeoverState:
     new_catalogue: KeptFile | None = None
     is_display_verified: bool = False
     display_changed: int = 0
-    refusals: tuple[Refusal, ...] = ()
+    refusals: tuple[Outcome, ...] = ()
     as_left: KeptFile | None = None
     settings_written: int = 0
     settings_verified: int = 0
@@ -122,11 +122,6 @@ class ChangeoverState:
     def is_aircraft_changed(self) -> bool:
         """Whether anything on the aircraft may be other than it was found: its image, or its settings."""
         return self.is_flash_touched or self.is_reset_for_reading
-
-    @property
-    def are_old_defaults_read(self) -> bool:
-        """Whether the defaults of the old release need not be read from the aircraft any more."""
-        return self.old_defaults is not None
 
     @property
     def expected_release(self) -> str:
@@ -332,10 +327,11 @@ def _on_refused(state: ChangeoverState, facts: Facts) -> ChangeoverState:
     return replace(state, refusals=(*state.refusals, *(_refusal(each) for each in listed)))
 
 
-def _refusal(facts: JsonValue) -> Refusal:
+def _refusal(facts: JsonValue) -> Outcome:
     assert isinstance(facts, dict)
     sent, stands = facts["sent"], facts["stands"]
-    return Refusal(_text(facts, "name"), _value(sent), None if stands is None else _value(stands), _text(facts, "how"))
+    how = How(_text(facts, "how"))
+    return Outcome(_text(facts, "name"), _value(sent), None if stands is None else _value(stands), how)
 
 
 def _value(facts: JsonValue) -> Value:
@@ -347,13 +343,13 @@ def _value_facts(value: Value) -> dict[str, JsonValue]:
     return {"type": str(value.type), "text": value.text}
 
 
-def refusal_facts(refusal: Refusal) -> dict[str, JsonValue]:
+def refusal_facts(refusal: Outcome) -> dict[str, JsonValue]:
     """Return a refusal as plain data for an event."""
     return {
         "name": refusal.name,
         "sent": _value_facts(refusal.sent),
         "stands": _value_facts(refusal.stands) if refusal.stands else None,
-        "how": refusal.how,
+        "how": str(refusal.how),
     }
 
 

@@ -185,7 +185,7 @@ _LEARN_OLD_DEFAULTS = StepRule(
     Step.LEARN_OLD_DEFAULTS,
     Stage.PLAN,
     "Learn the defaults of the old release from the aircraft",
-    lambda s: s.are_old_defaults_read,
+    lambda s: s.old_defaults is not None,
     "A second reset gives the same defaults; what the aircraft held is saved.",
 )
 _BY_STEP = {rule.step: rule for rule in (*FORWARD, _ACCEPT_WRITE, _LEARN_OLD_DEFAULTS)}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rotorwright.settings.decisions import (
@@ -18,34 +18,11 @@ from rotorwright.settings.decisions import (
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from rotorwright.settings.outcomes import Outcome
     from rotorwright.settings.sheet import CarryOverSheet
-    from rotorwright.settings.values import Value
 
 
-@dataclass(frozen=True, slots=True)
-class Refusal:
-    """A value that the aircraft did not take as it was sent.
-
-    Args:
-        name: of the setting of the new release.
-        sent: what was sent.
-        stands: what it held afterwards; nothing if it has no such setting.
-        how: how that came about, in words.
-    """
-
-    name: str
-    sent: Value
-    stands: Value | None
-    how: str
-
-    @property
-    def words(self) -> str:
-        """The refusal with both values."""
-        stands = "nothing" if self.stands is None else self.stands.text
-        return f"{self.name}: sent {self.sent.text}, stands {stands} ({self.how})"
-
-
-def hold_refused(sheet: CarryOverSheet, refusals: Iterable[Refusal]) -> CarryOverSheet:
+def hold_refused(sheet: CarryOverSheet, refusals: Iterable[Outcome]) -> CarryOverSheet:
     """Return the sheet with every decision held that writes a refused value; no way of a held one leads there again.
 
     The very same sheet comes back where nothing of it was refused; doing it twice changes nothing more.
@@ -57,7 +34,7 @@ def hold_refused(sheet: CarryOverSheet, refusals: Iterable[Refusal]) -> CarryOve
     return sheet if decisions == sheet.decisions else replace(sheet, decisions=decisions)
 
 
-def _held(decision: Decision, refused: dict[Write, Refusal]) -> Decision:
+def _held(decision: Decision, refused: dict[Write, Outcome]) -> Decision:
     ways = [decision.writes, *(option.writes for option in decision.options)]
     met = list(dict.fromkeys(refused[write] for writes in ways for write in writes if write in refused))
     if not met:
@@ -79,7 +56,7 @@ def _held(decision: Decision, refused: dict[Write, Refusal]) -> Decision:
     )
 
 
-def _standing(decision: Decision, met: list[Refusal]) -> list[Option]:
+def _standing(decision: Decision, met: list[Outcome]) -> list[Option]:
     """Return the way to take what the aircraft itself made of the values, where that is no default."""
     stands = {each.name: each.stands for each in met}
     theirs = dict(zip(decision.new_names, decision.theirs, strict=True))
