@@ -42,6 +42,7 @@ _MOST_CANDIDATES = 3  # more would be a list to guess from
 
 # A kept file never changes, so its content is the key: one job asks for the same one many times.
 _parse_image = lru_cache(maxsize=4)(read_image_file)
+_probe = lru_cache(maxsize=4)(probe_boot)  # takes up to seconds, and is asked again before each write
 
 
 def board_of(identity: Identity, book: ReleaseBook) -> Board:
@@ -108,11 +109,12 @@ def board_here(shop: Workshop, image: Image) -> Board:
 
 
 def judge(shop: Workshop, image: Image, *, chip_id: int | None) -> tuple[Fit, ChosenImage]:
-    """Judge the image against the aircraft that was received. A person's word for it is not asked here.
+    """Judge the image against the aircraft that was received; where nobody can be sure, ask a person to vouch for it.
 
     Raises:
         ImageDescriptorMissingError: there is a book, and neither it nor the image says which release the image is.
-        ImageBoardMismatchError: it does not fit.
+        ImageBoardMismatchError: it does not fit, or nobody can be sure and there is a book that should know.
+        NotConfirmedError: nobody can be sure, and no person vouches for it.
         PartUnknownError, BoardNotInBookError: see `board_here`.
     """
     received = shop.state.received
@@ -137,10 +139,11 @@ def judge(shop: Workshop, image: Image, *, chip_id: int | None) -> tuple[Fit, Ch
         reported_board=received.board,
         release=release,
         family=received.family,
-        boot=probe_boot(image),
+        boot=_probe(image),
     )
     if fit.verdict is FitVerdict.DOES_NOT_FIT:
         raise _does_not_fit(fit, board)
+    _require_sure(shop, fit, board)
     chosen = ChosenImage(
         release=descriptor.release if descriptor else release or "",
         board=board.name,
@@ -156,15 +159,14 @@ def choose_image(shop: Workshop) -> None:
     """Judge the image before anything is changed, and note it with its evidence.
 
     Raises:
-        ImageBoardMismatchError: it does not fit, or nobody can be sure and there is a book that should know.
-        NotConfirmedError: nobody can be sure, and no person vouches for it.
+        ImageError, WorkflowError: see `judge`.
+        PolicySettingError: the policy names a setting that nobody knows.
     """
     found = read_kept_image(shop)
     image = found.image
     for note in found.notes:
         shop.person.tell(note)
     fit, chosen = judge(shop, image, chip_id=None)
-    require_sure(shop, fit, board_here(shop, image))
     descriptor = find_descriptor(image)
     look_up_library(shop, chosen, named=descriptor.board if descriptor else "")
     _require_known_policy(shop, chosen)
@@ -197,7 +199,7 @@ def _require_known_policy(shop: Workshop, image: ChosenImage) -> None:
     Policy.parse(shop.state.policy).require_known({*as_found(shop).settings, *new})
 
 
-def require_sure(shop: Workshop, fit: Fit, board: Board) -> None:
+def _require_sure(shop: Workshop, fit: Fit, board: Board) -> None:
     """Return if the image fits, or if nobody can be sure and a person vouched for it, now or in an earlier run.
 
     Raises:
