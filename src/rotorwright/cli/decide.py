@@ -187,7 +187,7 @@ def _open_card(request: DecideRequest) -> Iterator[Workshop]:
         card = find_card(hangar, request.changeover)
         with hangar.lock(card.row.id):
             journal = HangarJournal(hangar, card.row.id, now=utc_now)
-            shop = make_workshop(journal, BenchOptions(), TerminalPerson(user_name()))
+            shop = make_workshop(hangar, journal, BenchOptions(), TerminalPerson(user_name()))
             if request.only_list:
                 require_sheet(shop)
             else:

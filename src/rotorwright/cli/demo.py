@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING
 from rich.markup import escape
 
 from rotorwright.changeover import engine
-from rotorwright.changeover.experience import HangarExperience
 from rotorwright.changeover.journal import HangarJournal
 from rotorwright.changeover.opening import cards, open_card, read_identity
 from rotorwright.cli import console, jobs
@@ -204,8 +203,7 @@ def work(place: DemoFolder, *, dies: Callable[[Event], None] | None = None) -> C
         with hangar.lock(changeover_id), jobs.shown_progress() as bar:
             options = jobs.BenchOptions(port=str(place.twin.port_link), baud=921_600, loader_baud=921_600)
             person = DemoPerson(HandsClient(place.twin.path), None if place.way.has_book else owner_of(place))
-            shop = jobs.make_workshop(journal, options, person, bar)
-            shop.experience = HangarExperience(hangar)
+            shop = jobs.make_workshop(hangar, journal, options, person, bar)
             if not shop.state.is_over and shop.state.received is not None:
                 engine.resume(shop)
             state = engine.run(shop, on_step=jobs.announce)

@@ -192,8 +192,7 @@ def _work(
         if isinstance(person, TerminalPerson):
             person.before_asking = bar.stop
         journal = HangarJournal(hangar, changeover_id, now=utc_now)
-        shop = make_workshop(journal, options, person, bar)
-        shop.experience = HangarExperience(hangar)
+        shop = make_workshop(hangar, journal, options, person, bar)
         if is_resumed:
             engine.resume(shop)
         if back_because is not None:
@@ -204,7 +203,7 @@ def _work(
 
 
 def make_workshop(
-    journal: HangarJournal, options: BenchOptions, person: Person, bar: ProgressLine | None = None
+    hangar: Hangar, journal: HangarJournal, options: BenchOptions, person: Person, bar: ProgressLine | None = None
 ) -> Workshop:
     """Return the workshop of one run: real port, real clock."""
     shop = Workshop(
@@ -215,6 +214,7 @@ def make_workshop(
         application_line=LineSettings(options.baud),
         loader_baud=options.loader_baud,
         wall_time=utc_now,
+        experience=HangarExperience(hangar),
     )
     if options.port is None:
         shop.port = SerialPort(shop.state.port)
