@@ -10,32 +10,26 @@ only. A request is one line of JSON, and so is its answer:
 
 from __future__ import annotations
 
-import hmac
 import json
-import secrets
 import socket
-from collections.abc import Callable, Mapping
 from dataclasses import asdict
-from typing import TYPE_CHECKING, Any, Final, TypeAlias
+from typing import TYPE_CHECKING, Any, Final
 
 from rotorwright.errors import RotorwrightError
 from rotorwright.twin.aircraft import Condition
 from rotorwright.twin.errors import HandsRefusedError, TwinNotRunningError
 from rotorwright.twin.faults import FaultPlan
-from rotorwright.twin.state import StateFolder, write_whole
+from rotorwright.twin.loopback import ANSWER_TIMEOUT_S, LoopbackServer, Request
+from rotorwright.twin.state import StateFolder
 from rotorwright.twin.world import Tilt
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
     from pathlib import Path
 
     from rotorwright.twin.aircraft import VirtualAircraft
 
-_LOOPBACK: Final = "127.0.0.1"
 _MOST_REQUEST_BYTES: Final = 4096
-_MOST_CALLERS: Final = 8
-_ANSWER_TIMEOUT_S: Final = 10.0  # own choice: the aircraft's process answers between two events of the line
-
-Request: TypeAlias = Mapping[str, Any]
 
 
 class HandsClient:
@@ -96,7 +90,7 @@ class HandsClient:
     def _ask(self, act: str, **details: object) -> Condition:
         try:
             address = json.loads(self._folder.hands_file.read_text(encoding="utf-8"))
-            with socket.create_connection((address["host"], address["port"]), timeout=_ANSWER_TIMEOUT_S) as line:
+            with socket.create_connection((address["host"], address["port"]), timeout=ANSWER_TIMEOUT_S) as line:
                 line.sendall(json.dumps({"token": address["token"], "act": act, **details}).encode() + b"\n")
                 with line.makefile("rb") as answers:
                     answer = json.loads(answers.readline())
@@ -121,7 +115,7 @@ def _condition(answer: Mapping[str, Any]) -> Condition:
     raise HandsRefusedError(error["what"], why=error["why"], state=error["state"], todo=error["todo"])
 
 
-class HandsServer:
+class HandsServer(LoopbackServer):
     """The other side: takes requests one line at a time and lets the aircraft feel them.
 
     Args:
@@ -139,71 +133,11 @@ class HandsServer:
         now_s: Callable[[], float],
         after: Callable[[], None],
     ) -> None:
-        self._folder = folder
         self._aircraft = aircraft
         self._now_s = now_s
         self._after = after
-        self._token = secrets.token_urlsafe(24)
-        self._callers: dict[socket.socket, bytes] = {}
-        self._listener = socket.create_server((_LOOPBACK, 0))
-        self._listener.settimeout(0)
         self.stop_asked = False
-        host, port = self._listener.getsockname()[:2]
-        write_whole(folder.hands_file, json.dumps({"host": host, "port": port, "token": self._token}) + "\n")
-
-    @property
-    def sockets(self) -> list[socket.socket]:
-        """Whom to wait for."""
-        return [self._listener, *self._callers]
-
-    def serve(self, ready: socket.socket) -> None:
-        """Take what one of `sockets` has."""
-        if ready is self._listener:
-            self._accept()
-        elif ready in self._callers:
-            self._hear(ready)
-
-    def close(self) -> None:
-        """Let go of everything and take the address away."""
-        self._folder.hands_file.unlink(missing_ok=True)
-        for caller in list(self._callers):
-            self._hang_up(caller)
-        self._listener.close()
-
-    def _accept(self) -> None:
-        try:
-            caller, _ = self._listener.accept()
-        except OSError:
-            return
-        caller.settimeout(1.0)  # for the short answer; what comes in is waited for elsewhere
-        self._callers[caller] = b""
-        if len(self._callers) > _MOST_CALLERS:
-            self._hang_up(next(iter(self._callers)))
-
-    def _hear(self, caller: socket.socket) -> None:
-        try:
-            data = caller.recv(_MOST_REQUEST_BYTES)
-        except OSError:
-            data = b""
-        heard = self._callers[caller] + data
-        *lines, rest = heard.split(b"\n")
-        self._callers[caller] = rest
-        alive = bool(data) and len(rest) <= _MOST_REQUEST_BYTES
-        for line in lines:
-            alive = alive and self._answer(caller, line)
-        if not alive:
-            self._hang_up(caller)
-
-    def _answer(self, caller: socket.socket, line: bytes) -> bool:
-        """Do what one line asks and answer; return whether the caller may go on."""
-        request = _parse(line)
-        if not hmac.compare_digest(str(request.get("token", "")).encode(), self._token.encode()):
-            return False
-        try:
-            caller.sendall(json.dumps(self._do(request)).encode() + b"\n")
-        except OSError:
-            return False
-        return True
+        super().__init__(folder.hands_file, most_request_bytes=_MOST_REQUEST_BYTES)
 
     def _do(self, request: Request) -> dict[str, object]:
         name = str(request.get("act"))
@@ -217,10 +151,6 @@ class HandsServer:
         self.stop_asked = self.stop_asked or name == _STOP
         self._after()
         return {"done": True, "condition": asdict(self._aircraft.condition)}
-
-    def _hang_up(self, caller: socket.socket) -> None:
-        self._callers.pop(caller, None)
-        caller.close()
 
 
 def _nothing(_aircraft: VirtualAircraft, _now_s: float, _request: Request) -> None:
@@ -276,14 +206,6 @@ _ACTS: Final[dict[str, Callable[[VirtualAircraft, float, Request], None]]] = {
     "arm": _arm,
     _STOP: _nothing,
 }
-
-
-def _parse(line: bytes) -> Request:
-    try:
-        request = json.loads(line)
-    except ValueError:
-        return {}
-    return request if isinstance(request, dict) else {}
 
 
 def _refused(what: str, known: list[str]) -> HandsRefusedError:

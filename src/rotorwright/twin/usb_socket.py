@@ -12,33 +12,29 @@ its owner only. A request is one line of JSON, and so is its answer:
 from __future__ import annotations
 
 import contextlib
-import hmac
 import json
-import secrets
 import socket
 import time
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any, Final
 
-from rotorwright.twin.state import StateFolder, write_whole
+from rotorwright.twin.loopback import ANSWER_TIMEOUT_S, LoopbackServer, Request
 from rotorwright.twin.usb_backend import TwinUsbBackend, comes_too_late
 from rotorwright.twin.usb_port import Outcome, Transfer, TransferEnd, UsbFace, UsbPort
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Sequence
     from pathlib import Path
 
     from rotorwright.twin.aircraft import VirtualAircraft
+    from rotorwright.twin.state import StateFolder
 
-_LOOPBACK: Final = "127.0.0.1"
 _FILE: Final = "usb.json"
 _MOST_REQUEST_BYTES: Final = 16 * 1024  # a block of 2 KiB as hexadecimal digits, and room
-_MOST_CALLERS: Final = 8
-_ANSWER_TIMEOUT_S: Final = 10.0  # own choice: the aircraft's process answers between two events of the line
 _ASK_AGAIN_S: Final = 0.005  # own choice: while the device is busy
 
 
-class UsbServer:
+class UsbServer(LoopbackServer):
     """The aircraft's side: takes transfers one line at a time and lets them happen.
 
     Args:
@@ -59,82 +55,25 @@ class UsbServer:
         self._port = UsbPort(aircraft)
         self._now_s = now_s
         self._after = after
-        self._file = folder.path / _FILE
-        self._token = secrets.token_urlsafe(24)
-        self._callers: dict[socket.socket, bytes] = {}
-        self._listener = socket.create_server((_LOOPBACK, 0))
-        self._listener.settimeout(0)
-        host, port = self._listener.getsockname()[:2]
-        write_whole(self._file, json.dumps({"host": host, "port": port, "token": self._token}) + "\n")
+        super().__init__(folder.path / _FILE, most_request_bytes=_MOST_REQUEST_BYTES)
 
-    @property
-    def sockets(self) -> list[socket.socket]:
-        """Whom to wait for."""
-        return [self._listener, *self._callers]
-
-    def serve(self, ready: socket.socket) -> None:
-        """Take what one of `sockets` has; nothing for any other."""
-        if ready is self._listener:
-            self._accept()
-        elif ready in self._callers:
-            self._hear(ready)
-
-    def close(self) -> None:
-        """Let go of everything and take the address away."""
-        self._file.unlink(missing_ok=True)
-        for caller in list(self._callers):
-            self._hang_up(caller)
-        self._listener.close()
-
-    def _accept(self) -> None:
+    def _do(self, request: Request) -> dict[str, object] | None:
         try:
-            caller, _ = self._listener.accept()
-        except OSError:
-            return
-        caller.settimeout(1.0)
-        self._callers[caller] = b""
-        if len(self._callers) > _MOST_CALLERS:
-            self._hang_up(next(iter(self._callers)))
-
-    def _hear(self, caller: socket.socket) -> None:
-        try:
-            data = caller.recv(_MOST_REQUEST_BYTES)
-        except OSError:
-            data = b""
-        *lines, rest = (self._callers[caller] + data).split(b"\n")
-        self._callers[caller] = rest
-        alive = bool(data) and len(rest) <= _MOST_REQUEST_BYTES
-        for line in lines:
-            alive = alive and self._answer(caller, line)
-        if not alive:
-            self._hang_up(caller)
-
-    def _answer(self, caller: socket.socket, line: bytes) -> bool:
-        """Do what one line asks and answer; return whether the caller may go on."""
-        try:
-            request = json.loads(line)
-            if not hmac.compare_digest(str(request["token"]).encode(), self._token.encode()):
-                return False
-            answer = self._do(request)
+            answer = self._told(request)
             self._after()
-            caller.sendall(json.dumps(answer).encode() + b"\n")
         except (OSError, ValueError, KeyError, TypeError, AttributeError):
-            return False
-        return True
+            return None
+        return answer
 
-    def _do(self, request: Mapping[str, Any]) -> dict[str, object]:
+    def _told(self, request: Request) -> dict[str, object]:
         if request["ask"] == "face":
             face = self._port.face(self._now_s())
             return {"face": None if face is None else asdict(face) | {"functional": face.functional.hex()}}
         end = self._port.transfer(_transfer(request), self._now_s())
         return {"outcome": end.outcome.value, "data": end.data.hex(), "late_s": end.late_s}
 
-    def _hang_up(self, caller: socket.socket) -> None:
-        self._callers.pop(caller, None)
-        caller.close()
 
-
-def _transfer(request: Mapping[str, Any]) -> Transfer:
+def _transfer(request: Request) -> Transfer:
     kind, number, value, index, length = (
         int(request[name]) & 0xFFFF for name in ("kind", "request", "value", "index", "length")
     )
@@ -214,7 +153,7 @@ class SocketCarrier:
             address = json.loads((self._folders[number - 1] / _FILE).read_text(encoding="utf-8"))
             self._tokens[number] = str(address["token"])
             place = (str(address["host"]), int(address["port"]))
-            self._lines[number] = socket.create_connection(place, timeout=_ANSWER_TIMEOUT_S)
+            self._lines[number] = socket.create_connection(place, timeout=ANSWER_TIMEOUT_S)
         return self._lines[number]
 
 
