@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from enum import StrEnum
+from typing import TYPE_CHECKING, TypeVar
 
 from rotorwright.settings.laws import parse_rational
+from rotorwright.settings.structured import likely
 
 if TYPE_CHECKING:
     from fractions import Fraction
 
     from rotorwright.settings.structured import Table
+
+_Choice = TypeVar("_Choice", bound=StrEnum)
 
 _LONGEST_LITERAL = 200
 
@@ -20,6 +24,17 @@ def filled(entry: Table, key: str) -> str:
     if not text.strip():
         entry.fault(key, "it is empty")
     return text
+
+
+def choice_of(entry: Table, key: str, choices: type[_Choice], what: str) -> _Choice:
+    """Return the one of `choices` under `key`; a fault says that it is no `what`, and which was likely meant."""
+    text = entry.text(key)
+    try:
+        return choices(text)
+    except ValueError:
+        meant = likely(text, choices)
+        hint = f"; perhaps {meant!r} was meant" if meant else ""
+        return entry.fault(key, f"{text!r} is no {what}; known are {', '.join(choices)}{hint}", meant=meant)
 
 
 def different_names(entry: Table, key: str, *, least: int) -> tuple[str, ...]:

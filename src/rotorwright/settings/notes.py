@@ -32,9 +32,9 @@ from rotorwright.settings.note_entries import (
     new_names,
     old_names,
 )
-from rotorwright.settings.note_fields import different_names, filled
+from rotorwright.settings.note_fields import choice_of, different_names, filled
 from rotorwright.settings.refits import Refit, RefitKind, read_refit
-from rotorwright.settings.structured import DataFaultError, Table, likely
+from rotorwright.settings.structured import DataFaultError, Table
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -166,19 +166,9 @@ def _part(entry: Table) -> SplitPart:
 def _join(entry: Table) -> Join:
     entry.only("old", "new", "how", "bits", "widths", "why", "when")
     old = different_names(entry, "old", least=2)
-    how = _how(entry)
+    how = choice_of(entry, "how", JoinHow, "way to join")
     bits, widths = _join_bits(entry, how, len(old))
     return Join(old=old, new=filled(entry, "new"), how=how, bits=bits, widths=widths, **_about(entry))
-
-
-def _how(entry: Table) -> JoinHow:
-    text = entry.text("how")
-    try:
-        return JoinHow(text)
-    except ValueError:
-        meant = likely(text, JoinHow)
-        hint = f"; perhaps {meant!r} was meant" if meant else ""
-        return entry.fault("how", f"{text!r} is no way to join; known are {', '.join(JoinHow)}{hint}", meant=meant)
 
 
 def _join_bits(entry: Table, how: JoinHow, count: int) -> tuple[tuple[int, ...], tuple[int, ...]]:

@@ -11,7 +11,7 @@ from enum import StrEnum
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from rotorwright.settings.note_fields import different_names, filled, positive
+from rotorwright.settings.note_fields import choice_of, different_names, filled, positive
 from rotorwright.settings.structured import likely
 
 if TYPE_CHECKING:
@@ -133,22 +133,12 @@ def read_refit(entry: Table, when: Condition | None) -> Refit:
     Raises:
         DataFaultError: a key is missing, or not of this kind of refit.
     """
-    kind = _kind(entry)
+    kind = choice_of(entry, "kind", RefitKind, "refit")
     if kind is RefitKind.STICK_CURVE:
         entry.only(*_COMMON, *_STICK)
         return _stick_curve(entry, when)
     entry.only(*_COMMON, *_FILTERS, "delay" if kind is RefitKind.FILTER_DELAY else "band_hz")
     return _filters(entry, kind, when)
-
-
-def _kind(entry: Table) -> RefitKind:
-    text = entry.text("kind")
-    try:
-        return RefitKind(text)
-    except ValueError:
-        meant = likely(text, RefitKind)
-        hint = f"; perhaps {meant!r} was meant" if meant else ""
-        return entry.fault("kind", f"{text!r} is no refit; known are {', '.join(RefitKind)}{hint}", meant=meant)
 
 
 def _stick_curve(entry: Table, when: Condition | None) -> Refit:
