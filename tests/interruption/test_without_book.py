@@ -90,6 +90,7 @@ def test_with_an_owner_who_knows_the_aircraft_is_the_same_as_with_a_book(tmp_pat
     bench.answers = KnowingOwner(truth()).answer
     run = bench.run()
     assert run.error is None, run.error
+    assert _kinds(bench).count(EventKind.PLAN_ACCEPTED) == 1  # nothing new came up, so nobody is asked twice
     now, with_a_book = settings_of(bench), settings_of(with_book())
     differing = [name for name in with_a_book if now[name] != with_a_book[name]]
     # Without a book nobody knows that this one belongs to the board, so what its owner had set is kept.

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from rotorwright.settings.by_hand import ByHandRefusedError
 from rotorwright.settings.decisions import BY_HAND, KEEP_MINE, Decision, Rule, Write
 from rotorwright.settings.holding import ask_again
 
@@ -32,11 +35,11 @@ def carry_all_choices(
     Where nothing changed between the two, it is `old` again, so that nobody is asked twice.
     """
     entries = tuple(constraints)
-    sheet = carry_choices(old, new)
+    sheet = carry_choices(old, new, new_catalogue=new_catalogue)
     for _ in range(MOST_QUESTIONS):
         answered = _with_answers_behind(old, sheet)
         asked = ask_again(answered, entries, new_defaults=new_defaults, new_catalogue=new_catalogue)
-        carried = carry_choices(old, asked)
+        carried = carry_choices(old, asked, new_catalogue=new_catalogue)
         if carried == sheet:
             break
         sheet = carried
@@ -59,18 +62,38 @@ def _answer_behind(later: Decision, held: Decision) -> str | None:
     return next((option.key for option in held.options if option.writes == kept), None)
 
 
-def carry_choices(old: CarryOverSheet, new: CarryOverSheet) -> CarryOverSheet:
-    """Return `new` with the choices of `old` taken over where the very same question is asked again."""
+def carry_choices(
+    old: CarryOverSheet, new: CarryOverSheet, *, new_catalogue: Catalogue | None = None
+) -> CarryOverSheet:
+    """Return `new` with the choices of `old` taken over where the very same question is asked again.
+
+    A value by hand that what is known now does not allow is left to be decided anew.
+    """
     asked = {decision.found: decision for decision in old.held}
     for held in new.undecided:
         before = asked.get(held.found)
         if before is None or before.chosen is None or _asked(before) != _asked(held):
             continue
-        if before.chosen == BY_HAND:
-            new = new.decide_by_hand(held.found[0], before.writes_in_force)
-        else:
+        if before.chosen != BY_HAND:
             new = new.decide(held.found[0], before.chosen)
+            continue
+        with contextlib.suppress(ByHandRefusedError):
+            new = _with_own_values(new, held, before, new_catalogue)
     return new
+
+
+def _with_own_values(
+    new: CarryOverSheet, held: Decision, before: Decision, new_catalogue: Catalogue | None
+) -> CarryOverSheet:
+    """Return the sheet with a person's own values for a line, judged anew and put as they were.
+
+    Raises:
+        ByHandRefusedError: what is known now does not allow them.
+    """
+    new.decide_by_hand(held.found[0], before.writes_in_force, new_catalogue=new_catalogue)
+    own = next(option for option in before.options if option.key == BY_HAND)
+    again = replace(held, options=(*held.options, own), chosen=BY_HAND)
+    return replace(new, decisions=tuple(again if each is held else each for each in new.decisions))
 
 
 def _asked(held: Decision) -> tuple[tuple[str, tuple[Write, ...]], ...]:

@@ -35,6 +35,21 @@ def test_a_value_given_by_hand_outlives_other_words_too() -> None:
     assert carry_choices(decided, _reworded(sheet)).writes == (Write("A", Value.of(UINT8, 11)),)
 
 
+def test_values_by_hand_are_carried_so_that_the_sheet_is_the_very_same() -> None:
+    """A sheet that differs in its words alone would ask for a second consent to the same plan."""
+    new = catalogue(setting("B", UINT8, 1, unit="s"), setting("C", UINT8, 2, unit="s"))
+    sheet = Pair(catalogue(setting("A", UINT8, 5)), new).sheet(A=9)
+    writes = [Write("C", Value.of(UINT8, 9)), Write("B", Value.of(UINT8, 9))]
+    decided = sheet.decide_by_hand("A", writes, new_catalogue=new)
+    assert carry_choices(decided, sheet, new_catalogue=new) == decided
+
+
+def test_a_value_by_hand_that_the_aircraft_itself_does_not_allow_is_asked_about_again() -> None:
+    sheet = PAIR.sheet(A=9)
+    decided = sheet.decide_by_hand("A", [Write("A", Value.of(UINT8, 200))])
+    assert carry_choices(decided, sheet, new_catalogue=PAIR.new).undecided
+
+
 def test_another_offer_is_asked_about_again() -> None:
     decided = PAIR.sheet(A=9).decide("A", "keep-mine")
     other = Pair(catalogue(setting("A", UINT8, 5)), catalogue(setting("A", UINT8, 8, high=100))).sheet(A=10)
