@@ -83,6 +83,8 @@ def test_the_job_ends_signed_without_a_book(tmp_path: Path) -> None:
         kinds.index(EventKind.DEFAULTS_READ) < kinds.index(EventKind.SHEET_MADE) < kinds.index(EventKind.PLAN_ACCEPTED)
     )
     assert EventKind.OLD_DEFAULTS_WANTED not in kinds  # its own catalogue tells them: no reset is needed
+    # Nobody knows which characters the release needs, so nothing is shown of the display.
+    assert {one.check for one in run.state.proved if not one.is_shown} == {"display"}
 
 
 def test_with_an_owner_who_knows_the_aircraft_is_the_same_as_with_a_book(tmp_path: Path) -> None:

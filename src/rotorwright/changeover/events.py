@@ -52,6 +52,9 @@ class EventKind(StrEnum):
     ROLLED_BACK = "rolled-back"
 
 
+NOT_SHOWN = "not shown"
+"""The verdict of a check that had nothing to hold its measurement against."""
+
 WORDS: dict[EventKind, str] = {
     EventKind.STARTED: "Job card opened",
     EventKind.AIRCRAFT_RECEIVED: "Aircraft identified",

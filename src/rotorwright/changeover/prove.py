@@ -13,7 +13,7 @@ from rotorwright.changeover.errors import (
     SettingsNotAsPlannedError,
     WrongReleaseError,
 )
-from rotorwright.changeover.events import EventKind
+from rotorwright.changeover.events import NOT_SHOWN, EventKind
 from rotorwright.changeover.gates import Gate
 from rotorwright.changeover.person import Direction, TiltRequest
 from rotorwright.changeover.restore import display_differences, expected_settings
@@ -95,7 +95,8 @@ def prove_display(shop: Workshop) -> None:
     release = shop.state.expected_release
     wanted = shop.book().characters(release_line(release))
     if wanted is None:
-        _proved(shop, "display", "no release book has display characters of this release; nothing was compared")
+        words = "no release book has display characters of this release; nothing was compared"
+        shop.note(EventKind.CHECK_PROVED, check="display", verdict=NOT_SHOWN, evidence=words)
         return
     wrong = display_differences(shop, wanted)
     if wrong:

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from rotorwright.changeover.events import EventKind
+from rotorwright.changeover.events import NOT_SHOWN, EventKind
 from rotorwright.changeover.kept import kept_from
 from rotorwright.hangar.journal import Event, JsonValue
 from rotorwright.settings.identity import Identity
@@ -47,10 +47,11 @@ class Interruption:
 
 @dataclass(frozen=True, slots=True)
 class ProvedCheck:
-    """One bench check with its evidence in words."""
+    """One bench check with its evidence in words; not shown where there was nothing to hold it against."""
 
     check: str
     evidence: str
+    is_shown: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -354,7 +355,8 @@ def refusal_facts(refusal: Outcome) -> dict[str, JsonValue]:
 
 
 def _on_proved(state: ChangeoverState, facts: Facts) -> ChangeoverState:
-    proved = ProvedCheck(check=_text(facts, "check"), evidence=_text(facts, "evidence"))
+    is_shown = facts.get("verdict") != NOT_SHOWN
+    proved = ProvedCheck(check=_text(facts, "check"), evidence=_text(facts, "evidence"), is_shown=is_shown)
     return replace(state, proved=(*state.proved, proved))
 
 

@@ -8,7 +8,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import rotorwright
-from rotorwright.changeover.events import WORDS, EventKind
+from rotorwright.changeover.events import NOT_SHOWN, WORDS, EventKind
 from rotorwright.changeover.gates import TEXTS, GateShutError, NotConfirmedError
 from rotorwright.changeover.gates import Gate as GateName
 from rotorwright.changeover.kept import kept_from
@@ -220,7 +220,7 @@ def _counted(*rows: tuple[str, int | None, Verdict | None]) -> tuple[Evidence, .
 
 def _prove_entries(told: _Told) -> tuple[Evidence, ...]:
     """Count only: the evidence stands at the bench checks."""
-    passed = len({one.check for one in told.state.proved})
+    passed = len({one.check for one in told.state.proved if one.is_shown})
     return (Evidence(label="bench checks passed", value=passed, verdict=Verdict.PASSED),) if passed else ()
 
 
@@ -336,7 +336,7 @@ def _proofs(events: Sequence[Event]) -> tuple[Proof, ...]:
     return tuple(
         Proof(
             name=CHECK_NAMES.get(check, check),
-            verdict=Verdict.PASSED,
+            verdict=Verdict.UNSURE if event.facts.get("verdict") == NOT_SHOWN else Verdict.PASSED,
             words=str(event.facts.get("evidence", "")),
             plots=_tilt_plots(event.facts.get("samples")),
         )

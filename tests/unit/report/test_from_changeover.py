@@ -11,6 +11,7 @@ from rotorwright.changeover.events import EventKind
 from rotorwright.hangar.files import KeptFile
 from rotorwright.hangar.journal import Event, JsonValue, next_event
 from rotorwright.report import Outcome, StageState
+from rotorwright.report.data import Verdict
 from rotorwright.report.from_changeover import _faults, report_of, sheet_line
 from rotorwright.settings.decisions import Decision, DecisionKind, Option, Write
 from rotorwright.settings.values import SettingType, Value
@@ -120,6 +121,21 @@ def test_answers_given_between_two_runs_make_no_fault_of_the_question() -> None:
     assert _faults(journal_of(*events).events()) == ()
     killed = (*RECEIVED[:2], RESUMED, answered, RESUMED, RECEIVED[2])
     assert len(_faults(journal_of(*killed).events())) == 2
+
+
+def test_a_check_that_had_nothing_to_compare_is_not_called_passed() -> None:
+    passed: tuple[EventKind, dict[str, JsonValue]] = (
+        EventKind.CHECK_PROVED,
+        {"check": "settings", "verdict": "passed", "evidence": "520 settings equal to the plan"},
+    )
+    not_shown: tuple[EventKind, dict[str, JsonValue]] = (
+        EventKind.CHECK_PROVED,
+        {"check": "display", "verdict": "not shown", "evidence": "nothing was compared"},
+    )
+    report = report_of(journal_of(*RECEIVED, passed, not_shown))
+    assert [each.verdict for each in report.proofs] == [Verdict.PASSED, Verdict.UNSURE]
+    (prove,) = [stage for stage in report.stages if stage.name == "prove"]
+    assert [entry.value for entry in prove.entries] == [1]
 
 
 def test_after_the_way_back_the_card_shows_what_was_found_and_what_was_put_back() -> None:
