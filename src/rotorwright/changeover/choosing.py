@@ -108,7 +108,9 @@ def board_here(shop: Workshop, image: Image) -> Board:
     return Board(name=received.board, mcu=part, is_only_reported=True)
 
 
-def judge(shop: Workshop, image: Image, *, chip_id: int | None) -> tuple[Fit, ChosenImage]:
+def judge(
+    shop: Workshop, image: Image, *, chip_id: int | None, flash_kib: int | None = None
+) -> tuple[Fit, ChosenImage]:
     """Judge the image against the aircraft that was received; where nobody can be sure, ask a person to vouch for it.
 
     Raises:
@@ -139,6 +141,7 @@ def judge(shop: Workshop, image: Image, *, chip_id: int | None) -> tuple[Fit, Ch
         reported_board=received.board,
         release=release,
         family=received.family,
+        flash_kib=flash_kib,
         boot=_probe(image),
     )
     if fit.verdict is FitVerdict.DOES_NOT_FIT:

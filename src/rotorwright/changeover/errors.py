@@ -71,6 +71,67 @@ class BoardSilentError(LinkError):
         )
 
 
+class DrivesSeveralError(LinkError):
+    """Several bootloaders show themselves as drives, and nobody says which is the aircraft's."""
+
+    id = "changeover.drives-several"
+
+    @classmethod
+    def among(cls, folders: list[str]) -> DrivesSeveralError:
+        """Return the error for these drives."""
+        return cls(
+            f"{len(folders)} drives of bootloaders are here: {', '.join(folders)}.",
+            why="A drive does not tell the unique id of its board, so none of them can be told from the others.",
+            state="Nothing was written to any of them.",
+            todo="Unplug the boards that are not meant, then go on with `resume`.",
+            drives=", ".join(folders),
+        )
+
+
+class SectorsDifferError(ImageError):
+    """The bootloader's own account of the flash is not that of the microcontroller of the plan."""
+
+    id = "changeover.sectors-differ"
+
+    @classmethod
+    def of(cls, number: int, address: int, size_bytes: int, bootloader: str) -> SectorsDifferError:
+        """Return the error for one sector of the plan that the bootloader does not have."""
+        return cls(
+            f"The bootloader has no sector of {size_bytes // 1024} KiB at {address:#010x}; the plan has one, sector "
+            f"{number}.",
+            why=f"{bootloader} describes its flash otherwise than the table of microcontrollers: another part is on "
+            "the board than the plan is for, or its flash is set up otherwise.",
+            state="Nothing was erased or written.",
+            todo="Read the name off the largest chip of the board, and compare it with the plan.",
+            sector=number,
+            address=f"{address:#010x}",
+        )
+
+
+class OldImageMissingError(WorkflowError):
+    """The way back needs the image of the old release, and nobody kept or gave it."""
+
+    id = "changeover.old-image-missing"
+
+    @classmethod
+    def of(cls, release: str, board: str, changeover_id: str) -> OldImageMissingError:
+        """Return the error for an aircraft that was found with this release."""
+        return cls(
+            f"The image of {release} for {board} is needed for the way back, and it is not here.",
+            why="This bootloader gives nothing out, so the old image could not be kept before the write.",
+            todo=f"Take the image of {release} for {board} from its publisher, then: rotorwright roll-back "
+            f"{changeover_id} --image FILE",
+            release=release,
+            board=board,
+        )
+
+
+class OldImageOtherReleaseError(ImageError):
+    """The image given for the way back is not of the release that the aircraft was found with."""
+
+    id = "changeover.old-image-other"
+
+
 class WrongReleaseError(ProtocolError):
     """After the restart another release answers than the one that was written."""
 

@@ -28,8 +28,10 @@ class EventKind(StrEnum):
     BOOTLOADER_WANTED = "bootloader-wanted"
     BOOTLOADER_ANSWERED = "bootloader-answered"
     OLD_IMAGE_SAVED = "old-image-saved"
+    OLD_IMAGE_UNREADABLE = "old-image-unreadable"
     ERASE_ALLOWED = "erase-allowed"
     IMAGE_VERIFIED = "image-verified"
+    IMAGE_WRITTEN = "image-written"
     APPLICATION_WANTED = "application-wanted"
     APPLICATION_ANSWERED = "application-answered"
     DEFAULTS_WANTED = "defaults-wanted"
@@ -44,7 +46,9 @@ class EventKind(StrEnum):
     INTERRUPTED = "interrupted"
     RESUMED = "resumed"
     ROLL_BACK_WANTED = "roll-back-wanted"
+    OLD_IMAGE_GIVEN = "old-image-given"
     OLD_IMAGE_VERIFIED = "old-image-verified"
+    OLD_IMAGE_WRITTEN = "old-image-written"
     OLD_APPLICATION_ANSWERED = "old-application-answered"
     OLD_SETTINGS_WANTED = "old-settings-wanted"
     OLD_SETTINGS_VERIFIED = "old-settings-verified"
@@ -71,8 +75,10 @@ WORDS: dict[EventKind, str] = {
     EventKind.BOOTLOADER_WANTED: "Allowed to go into the bootloader",
     EventKind.BOOTLOADER_ANSWERED: "Bootloader answered",
     EventKind.OLD_IMAGE_SAVED: "Old image read from the board and kept",
+    EventKind.OLD_IMAGE_UNREADABLE: "The bootloader gives nothing out, so the old image is not kept",
     EventKind.ERASE_ALLOWED: "Allowed to erase one sector",
     EventKind.IMAGE_VERIFIED: "Image read back and equal",
+    EventKind.IMAGE_WRITTEN: "Image written; the bootloader gives nothing out to compare",
     EventKind.APPLICATION_WANTED: "Allowed to start the application",
     EventKind.APPLICATION_ANSWERED: "New release answered",
     EventKind.DEFAULTS_WANTED: "Allowed to reset the settings to the board's own defaults",
@@ -87,7 +93,9 @@ WORDS: dict[EventKind, str] = {
     EventKind.INTERRUPTED: "Interrupted",
     EventKind.RESUMED: "Taken up again",
     EventKind.ROLL_BACK_WANTED: "Way back chosen",
+    EventKind.OLD_IMAGE_GIVEN: "Image of the old release given by the person, for the way back",
     EventKind.OLD_IMAGE_VERIFIED: "Old image back, read back and equal",
+    EventKind.OLD_IMAGE_WRITTEN: "Old image written; the bootloader gives nothing out to compare",
     EventKind.OLD_APPLICATION_ANSWERED: "Old release answered",
     EventKind.OLD_SETTINGS_WANTED: "Allowed to write the as-found settings back",
     EventKind.OLD_SETTINGS_VERIFIED: "As-found settings read back and equal",

@@ -18,6 +18,8 @@ class Gate(StrEnum):
     PROPELLERS_OFF = "propellers-off"
     BATTERY_PRESENT = "battery-present"
     IMAGE_VOUCHED = "image-vouched"
+    SAME_BOARD_SEEN = "same-board-seen"
+    NO_OLD_IMAGE = "no-old-image"
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +66,16 @@ TEXTS: dict[Gate, GateText] = {
     Gate.IMAGE_VOUCHED: GateText(
         "You looked at the name printed on the board, and the publisher of the image names that very board.",
         "Another board's image leaves the aircraft not working, and may drive its pins in a way that harms it.",
+        is_measured=False,
+    ),
+    Gate.SAME_BOARD_SEEN: GateText(
+        "The board that is in its bootloader now is the aircraft of this job card; no other board is plugged in.",
+        "This bootloader tells no unique id: nobody but you can see that another aircraft is not overwritten.",
+        is_measured=False,
+    ),
+    Gate.NO_OLD_IMAGE: GateText(
+        "You have the image of the old release, or can get it from its publisher.",
+        "This bootloader gives nothing out, so the old image cannot be kept from here: the way back needs that file.",
         is_measured=False,
     ),
 }

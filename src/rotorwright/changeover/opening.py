@@ -65,13 +65,14 @@ def open_card(
     part: str = "",
     policy: str = "careful",
     image_base: int | None = None,
+    way: str = "auto",
 ) -> str:
     """Open a job card for the aircraft that answers, with everything that a later run needs kept beside it.
 
     Returns the id of the changeover. `book` is a zip, or None where there is none; `image` a firmware file of any known
     format, and `image_base` the address of its first byte where a person gave it; `dialect` a dialect file where the
     aircraft is spoken to by its text console; `part` the microcontroller where a person names it; `policy` is a policy
-    in its text form.
+    in its text form; `way` a `WriteWay`.
 
     Raises:
         OpenChangeoverError: another changeover of this aircraft has begun to write and is not over.
@@ -98,6 +99,7 @@ def open_card(
         "dialect": _kept_or_none(hangar, changeover_id, "dialect.toml", dialect),
         "part": part,
         "policy": policy,
+        "way": way,
     }
     hangar.append(
         changeover_id,

@@ -5,7 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rotorwright.changeover.bringing import Bringing
-from rotorwright.changeover.errors import RollBackNotPossibleError
+from rotorwright.changeover.choosing import board_here
+from rotorwright.changeover.entering import bootloader
+from rotorwright.changeover.errors import (
+    OldImageMissingError,
+    OldImageOtherReleaseError,
+    RollBackNotPossibleError,
+)
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.gates import Gate
 from rotorwright.changeover.kept import kept_facts
@@ -18,11 +24,15 @@ from rotorwright.changeover.restore import (
     reset_and_restart,
 )
 from rotorwright.changeover.write import planned_sectors, require_chip_and_id, start_application, write_planned
+from rotorwright.firmware.descriptor import find_descriptor
+from rotorwright.firmware.files import kept_suffix, read_image_file
 from rotorwright.firmware.image import Image
 from rotorwright.settings.identity import release_line
 
 if TYPE_CHECKING:
     from rotorwright.changeover.workshop import Workshop
+    from rotorwright.hangar.journal import JsonValue
+    from rotorwright.settings.identity import Identity
 
 
 def want_roll_back(shop: Workshop, *, because: str) -> None:
@@ -45,11 +55,51 @@ def want_roll_back(shop: Workshop, *, because: str) -> None:
         shop.note(EventKind.ROLL_BACK_WANTED, by=shop.person.name, because=because)
 
 
+def give_old_image(shop: Workshop, data: bytes, *, name: str, base: int | None = None) -> None:
+    """Keep an image of the old release that a person gives for the way back.
+
+    Raises:
+        ImageError: it cannot be read.
+        OldImageOtherReleaseError: it is not of the release and board that the aircraft was found with.
+    """
+    found = read_image_file(data, name=name, base=base)
+    received = shop.state.received
+    assert received is not None
+    _require_old_release(shop, found.image, received, name)
+    file = shop.journal.keep(f"old-image-given-{found.image.sha256[:12]}.{kept_suffix(found)}", data)
+    shop.note(EventKind.OLD_IMAGE_GIVEN, file=kept_facts(file), base=base, image_sha256=found.image.sha256)
+
+
+def _require_old_release(shop: Workshop, image: Image, received: Identity, name: str) -> None:
+    board, descriptor = board_here(shop, image), find_descriptor(image)
+    said = release_line(descriptor.release) if descriptor else shop.book().release_of_image(board, image.sha256)
+    is_for_board = descriptor is None or descriptor.board in {received.board, *board.names}
+    if said == release_line(received.release) and is_for_board:
+        return
+    what = "does not say which release it is" if said is None else f"is {said}"
+    what += f" for {descriptor.board}" if descriptor else ""
+    raise OldImageOtherReleaseError(
+        f"{name} {what}; the aircraft was found with {received.release} on {received.board}.",
+        why="The way back leads to the release that the aircraft was found with, and to no other.",
+        todo=f"Take the image of {received.release} for {received.board} from its publisher.",
+        expected=received.release,
+        found=said or "",
+    )
+
+
 def old_image(shop: Workshop) -> Image:
-    """Return what stood in the sectors of the plan before the write."""
-    kept = shop.state.old_image
-    assert kept is not None
+    """Return what stood in the sectors of the plan before the write, or what a person gave for it.
+
+    Raises:
+        OldImageMissingError: neither is here.
+    """
+    kept, received = shop.state.old_image, shop.state.received
+    assert received is not None
+    if kept is None:
+        raise OldImageMissingError.of(received.release, received.board, shop.journal.changeover_id)
     data = shop.journal.fetch(kept)
+    if shop.state.is_old_image_given:
+        return read_image_file(data, name=kept.name, base=shop.state.old_image_base).image
     _, sectors = planned_sectors(shop)
     chunks, at = [], 0
     for sector in sectors:
@@ -59,13 +109,18 @@ def old_image(shop: Workshop) -> Image:
 
 
 def roll_back_image(shop: Workshop) -> None:
-    """Write the old image back into the sectors of the plan and read them back."""
+    """Write the old image back into the sectors of the plan and read them back, where the bootloader lets us."""
+    image = old_image(shop)
     shop.require_confirmed(Gate.PROPELLERS_OFF)
     part, _ = planned_sectors(shop)
-    with shop.loader() as loader:
-        require_chip_and_id(shop, loader, part)
-        report = write_planned(shop, loader, old_image(shop), "writing the old image back")
-    shop.note(EventKind.OLD_IMAGE_VERIFIED, bytes=report.bytes_verified, sectors_written=len(report.written))
+    with bootloader(shop) as boot:
+        require_chip_and_id(shop, boot, part)
+        written = write_planned(shop, boot, image, "writing the old image back")
+    facts: dict[str, JsonValue] = {"sectors_written": len(written.sectors), "unproved": list(written.unproved)}
+    if written.bytes_verified:
+        shop.note(EventKind.OLD_IMAGE_VERIFIED, bytes=written.bytes_verified, **facts)
+    else:
+        shop.note(EventKind.OLD_IMAGE_WRITTEN, **facts)
 
 
 def roll_back_start(shop: Workshop) -> None:

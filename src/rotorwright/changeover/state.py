@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from rotorwright.changeover.events import NOT_SHOWN, EventKind
 from rotorwright.changeover.kept import kept_from
+from rotorwright.changeover.ways import WriteWay
 from rotorwright.hangar.journal import Event, JsonValue
 from rotorwright.settings.identity import Identity
 from rotorwright.settings.outcomes import How, Outcome
@@ -63,6 +64,7 @@ class ChangeoverState:
     dialect: KeptFile | None = None
     part: str = ""
     policy: str = "careful"
+    way: WriteWay = WriteWay.AUTO
     image_file: KeptFile | None = None
     image_base: int | None = None
     """Address of the first byte of the image file, where a person gave it; only files without addresses need it."""
@@ -83,8 +85,15 @@ class ChangeoverState:
     is_decided: bool = False
     is_accepted: bool = False
     old_image: KeptFile | None = None
+    old_image_base: int | None = None
+    is_old_image_given: bool = False
+    is_old_image_unreadable: bool = False
     erased_sectors: tuple[int, ...] = ()
+    is_image_written: bool = False
     is_image_verified: bool = False
+    unproved: tuple[str, ...] = ()
+    """What the way by which the image was written leaves unproved, in sentences."""
+
     sectors_written: int = 0
     image_bytes_verified: int = 0
     new_identity: Identity | None = None
@@ -99,6 +108,7 @@ class ChangeoverState:
     proved: tuple[ProvedCheck, ...] = ()
     signed_by: str | None = None
     is_rolling_back: bool = False
+    is_old_image_written: bool = False
     is_old_image_verified: bool = False
     is_old_application_answered: bool = False
     is_old_settings_verified: bool = False
@@ -209,6 +219,7 @@ def _on_started(state: ChangeoverState, facts: Facts) -> ChangeoverState:
         dialect=_kept(facts, "dialect"),
         part=str(facts.get("part", "")),
         policy=str(facts.get("policy", "careful")),
+        way=WriteWay(str(facts.get("way", WriteWay.UART))),  # cards from before there was a choice
     )
 
 
@@ -281,6 +292,15 @@ def _on_old_image(state: ChangeoverState, facts: Facts) -> ChangeoverState:
     return replace(state, old_image=kept_from(facts["file"]))
 
 
+def _on_old_image_unreadable(state: ChangeoverState, _facts: Facts) -> ChangeoverState:
+    return replace(state, is_old_image_unreadable=True)
+
+
+def _on_old_image_given(state: ChangeoverState, facts: Facts) -> ChangeoverState:
+    base = _whole(facts, "base") if facts.get("base") is not None else None
+    return replace(state, old_image=kept_from(facts["file"]), old_image_base=base, is_old_image_given=True)
+
+
 def _on_erase(state: ChangeoverState, facts: Facts) -> ChangeoverState:
     sector = _whole(facts, "sector")
     if sector in state.erased_sectors:
@@ -289,11 +309,15 @@ def _on_erase(state: ChangeoverState, facts: Facts) -> ChangeoverState:
 
 
 def _on_image_verified(state: ChangeoverState, facts: Facts) -> ChangeoverState:
+    return replace(_on_image_written(state, facts), is_image_verified=True, image_bytes_verified=_whole(facts, "bytes"))
+
+
+def _on_image_written(state: ChangeoverState, facts: Facts) -> ChangeoverState:
     return replace(
         state,
-        is_image_verified=True,
+        is_image_written=True,
         sectors_written=_whole(facts, "sectors_written"),
-        image_bytes_verified=_whole(facts, "bytes"),
+        unproved=_texts(facts, "unproved") if "unproved" in facts else (),
     )
 
 
@@ -378,7 +402,11 @@ def _on_roll_back(state: ChangeoverState, _facts: Facts) -> ChangeoverState:
 
 
 def _on_old_image_verified(state: ChangeoverState, _facts: Facts) -> ChangeoverState:
-    return replace(state, is_old_image_verified=True)
+    return replace(state, is_old_image_written=True, is_old_image_verified=True)
+
+
+def _on_old_image_written(state: ChangeoverState, _facts: Facts) -> ChangeoverState:
+    return replace(state, is_old_image_written=True)
 
 
 def _on_old_application(state: ChangeoverState, _facts: Facts) -> ChangeoverState:
@@ -417,8 +445,10 @@ _ON: dict[str, Callable[[ChangeoverState, Facts], ChangeoverState]] = {
     EventKind.BOOTLOADER_WANTED: _same,
     EventKind.BOOTLOADER_ANSWERED: _on_bootloader,
     EventKind.OLD_IMAGE_SAVED: _on_old_image,
+    EventKind.OLD_IMAGE_UNREADABLE: _on_old_image_unreadable,
     EventKind.ERASE_ALLOWED: _on_erase,
     EventKind.IMAGE_VERIFIED: _on_image_verified,
+    EventKind.IMAGE_WRITTEN: _on_image_written,
     EventKind.APPLICATION_WANTED: _on_application_wanted,
     EventKind.APPLICATION_ANSWERED: _on_application,
     EventKind.DEFAULTS_WANTED: _same,
@@ -433,7 +463,9 @@ _ON: dict[str, Callable[[ChangeoverState, Facts], ChangeoverState]] = {
     EventKind.INTERRUPTED: _on_interrupted,
     EventKind.RESUMED: _on_resumed,
     EventKind.ROLL_BACK_WANTED: _on_roll_back,
+    EventKind.OLD_IMAGE_GIVEN: _on_old_image_given,
     EventKind.OLD_IMAGE_VERIFIED: _on_old_image_verified,
+    EventKind.OLD_IMAGE_WRITTEN: _on_old_image_written,
     EventKind.OLD_APPLICATION_ANSWERED: _on_old_application,
     EventKind.OLD_SETTINGS_WANTED: _same,
     EventKind.OLD_SETTINGS_VERIFIED: _on_old_settings,

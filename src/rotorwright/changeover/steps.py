@@ -105,15 +105,15 @@ FORWARD: tuple[StepRule, ...] = (
         Step.SAVE_OLD_IMAGE,
         Stage.WRITE,
         "Enter the bootloader and keep the old image",
-        lambda s: s.old_image is not None or s.is_image_verified,
+        lambda s: s.old_image is not None or s.is_old_image_unreadable or s.is_image_written,
         "It only reads.",
     ),
     StepRule(
         Step.WRITE_IMAGE,
         Stage.WRITE,
         "Write the image and read it back",
-        lambda s: s.is_image_verified,
-        "It compares first and writes only sectors that differ.",
+        lambda s: s.is_image_written,
+        "It compares first and writes only sectors that differ; where it cannot look, it writes all of them again.",
     ),
     StepRule(
         Step.START,
@@ -220,7 +220,7 @@ BACK: tuple[StepRule, ...] = (
         Step.ROLL_BACK_IMAGE,
         Stage.ROLL_BACK,
         "Write the old image back",
-        lambda s: s.is_old_image_verified or not s.is_flash_touched,
+        lambda s: s.is_old_image_written or not s.is_flash_touched,
         "It compares first and writes only sectors that differ.",
     ),
     StepRule(
@@ -270,7 +270,7 @@ def standing(state: ChangeoverState, *, changeover_id: str) -> str:
 _STANDING: tuple[tuple[Callable[[ChangeoverState], bool], str], ...] = (
     (lambda s: s.is_rolled_back, "The aircraft is as it was found."),
     (
-        lambda s: s.is_rolling_back and s.is_flash_touched and not s.is_old_image_verified,
+        lambda s: s.is_rolling_back and s.is_flash_touched and not s.is_old_image_written,
         "The old image is being written back; until it is whole the board answers only from its bootloader.",
     ),
     (lambda s: s.is_rolling_back, "The old release is on the board; its settings are being brought back: do not fly."),
@@ -289,6 +289,13 @@ _STANDING: tuple[tuple[Callable[[ChangeoverState], bool], str], ...] = (
     (
         lambda s: s.is_image_verified,
         "The new image is on the board and was read back; it has not answered yet: do not fly.",
+    ),
+    (
+        lambda s: s.is_image_written,
+        (
+            "The new image was written and could not be read back; it has not answered yet: do not fly, and do not "
+            "take it for whole."
+        ),
     ),
     (
         lambda s: s.is_flash_touched,

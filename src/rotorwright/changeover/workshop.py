@@ -7,16 +7,13 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Protocol
 
-from rotorwright.changeover.errors import BoardSilentError
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.gates import Gate, NotConfirmedError
-from rotorwright.changeover.person import BootButtonRequest, Person, PowerRequest
+from rotorwright.changeover.person import Person, PowerRequest
 from rotorwright.changeover.reading import FIRST_HEARTBEAT_S, application_link
 from rotorwright.changeover.state import ChangeoverState, after, fold
-from rotorwright.errors import LinkError, ProtocolError, WrongAircraftError
+from rotorwright.errors import LinkError, WrongAircraftError
 from rotorwright.hangar.books import EMPTY_BOOK, ReleaseBook, read_book
-from rotorwright.links.rom_uart.client import RomUartLoader
-from rotorwright.links.wire import Clock, LineSettings, Parity, Port, Wire
 from rotorwright.settings.dialects.dialect_file import dialect_from
 from rotorwright.settings.identity import release_line
 
@@ -26,6 +23,10 @@ if TYPE_CHECKING:
     from rotorwright.hangar.files import KeptFile
     from rotorwright.hangar.journal import Event, JsonValue
     from rotorwright.links.application import ApplicationLink
+    from rotorwright.links.uf2_drive.files import DriveFiles
+    from rotorwright.links.uf2_drive.finding import Uf2Drive
+    from rotorwright.links.usb_dfu.usb_port import UsbBus
+    from rotorwright.links.wire import Clock, LineSettings, Port, Wire
     from rotorwright.settings.board_inference import InferredSetting
     from rotorwright.settings.catalogue import Catalogue
     from rotorwright.settings.dialects.dialect import Dialect
@@ -36,9 +37,6 @@ if TYPE_CHECKING:
 
 AFTER_RESTART_S = 12.0  # common practice, no source: a controller answers within ten seconds of a restart
 PORT_RETURNS_S = 20.0  # common practice, no source: a USB port comes back within twenty seconds
-BUTTON_TRIES = 3
-
-UNIQUE_ID_BYTES = 12  # 96 bits (ST RM0090, unique device ID register)
 
 
 class Journal(Protocol):
@@ -111,13 +109,24 @@ Progress = Callable[[str, int, int], None]
 """Takes what is being done in words, how much is done, and how much there is."""
 
 
+def no_drives() -> tuple[Uf2Drive, ...]:
+    """Return no drive."""
+    return ()
+
+
 def no_progress(_words: str, _done: int, _total: int) -> None:
     """Show nothing."""
 
 
 @dataclass(slots=True)
 class Workshop:
-    """One run of the tool on one changeover. What a person confirmed counts for this run only."""
+    """One run of the tool on one changeover. What a person confirmed counts for this run only.
+
+    Args:
+        usb: how the USB of this computer is reached; None where no bootloader is looked for on it.
+        drives: how the drives of UF2 bootloaders are listed.
+        drive_files: the file system of such a drive; None for that of this computer.
+    """
 
     journal: Journal
     port: Port
@@ -128,6 +137,11 @@ class Workshop:
     wall_time: Callable[[], str]
     progress: Progress = no_progress
     experience: Experience | None = None
+    usb: Callable[[], UsbBus] | None = None
+    drives: Callable[[], tuple[Uf2Drive, ...]] = no_drives
+    drive_files: DriveFiles | None = None
+    was_sent_to_bootloader: bool = field(init=False, default=False)
+    """Whether the application of the received aircraft went into its bootloader at our word, in this run."""
     state: ChangeoverState = field(init=False)
     confirmed: set[Gate] = field(init=False, default_factory=set)
     sheets: dict[KeptFile, CarryOverSheet] = field(init=False, default_factory=dict)
@@ -208,8 +222,18 @@ class Workshop:
         """
         with ExitStack() as stack:
             link = self._heard(stack, timeout_s)
-            self._require_received(link)
+            self.require_received(link)
             yield link
+
+    @contextmanager
+    def listening(self, timeout_s: float) -> Iterator[ApplicationLink]:
+        """Talk to whatever application answers within `timeout_s`; nobody's hands are asked for.
+
+        Raises:
+            LinkError: none does.
+        """
+        with ExitStack() as stack:
+            yield self._listen(stack, timeout_s)
 
     def _heard(self, stack: ExitStack, timeout_s: float) -> ApplicationLink:
         """Return a link on which the aircraft was heard; a silent one is powered anew by the person's hands, once."""
@@ -220,7 +244,12 @@ class Workshop:
                 raise
         return self._listen(stack, AFTER_RESTART_S)
 
-    def _require_received(self, link: ApplicationLink) -> None:
+    def require_received(self, link: ApplicationLink) -> None:
+        """Refuse any aircraft but the one that was received.
+
+        Raises:
+            WrongAircraftError: another one answers.
+        """
         if self.state.received is not None:
             require_same_aircraft(self.state.received, link.read_identity())
 
@@ -231,62 +260,6 @@ class Workshop:
             link.wait_heartbeat(timeout_s)
             stack.push(trial.pop_all())
             return link
-
-    @contextmanager
-    def loader(self) -> Iterator[RomUartLoader]:
-        """Talk to the ROM bootloader, bringing the board into it by software, else by the person's hands.
-
-        Raises:
-            BoardSilentError: it does not answer, whatever was tried.
-        """
-        ways = [self._already_there, self._by_software, self._by_button]
-        if not self.state.is_in_bootloader:
-            ways = [self._by_software, self._by_button]
-        with ExitStack() as stack:
-            for way in ways:
-                loader = way(stack)
-                if loader is not None:
-                    yield loader
-                    return
-            raise BoardSilentError.after_button(self.port.name)
-
-    @contextmanager
-    def loader_if_it_answers(self) -> Iterator[RomUartLoader | None]:
-        """Talk to the ROM bootloader if it is there now; None when it is not."""
-        with ExitStack() as stack:
-            yield self._already_there(stack)
-
-    def _already_there(self, stack: ExitStack) -> RomUartLoader | None:
-        with ExitStack() as trial:
-            wire = trial.enter_context(self.wire(LineSettings(self.loader_baud, Parity.EVEN)))
-            loader = RomUartLoader(wire, self.clock)
-            try:
-                loader.synchronise()
-            except (LinkError, ProtocolError):
-                return None
-            stack.push(trial.pop_all())
-            return loader
-
-    def _by_software(self, stack: ExitStack) -> RomUartLoader | None:
-        try:
-            with ExitStack() as heard:
-                link = self._listen(heard, FIRST_HEARTBEAT_S)
-                self._require_received(link)
-                self.note(EventKind.BOOTLOADER_WANTED, by="software")
-                link.reboot_to_bootloader()
-        except LinkError as silence:
-            self.person.tell(f"The application does not answer. {silence.what}")
-        return self._already_there(stack)
-
-    def _by_button(self, stack: ExitStack) -> RomUartLoader | None:
-        for _ in range(BUTTON_TRIES):
-            self.note(EventKind.BOOTLOADER_WANTED, by="button")
-            if not self.person.act(BootButtonRequest("The board does not answer by itself.")):
-                return None
-            loader = self._already_there(stack)
-            if loader is not None:
-                return loader
-        return None
 
     def _wait_for_port(self) -> None:
         if self.port.is_present():

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rotorwright.changeover.choosing import judge, read_image
+from rotorwright.changeover.entering import bootloader, bootloader_if_it_answers
 from rotorwright.changeover.errors import WrongReleaseError
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.gates import Gate, GateShutError
@@ -12,18 +13,18 @@ from rotorwright.changeover.kept import kept_facts
 from rotorwright.changeover.receive import keep_content, prove_copy
 from rotorwright.changeover.sheets import current_sheet
 from rotorwright.changeover.state import ChosenImage, identity_facts
-from rotorwright.changeover.workshop import AFTER_RESTART_S, UNIQUE_ID_BYTES, Workshop, require_same_id
+from rotorwright.changeover.workshop import AFTER_RESTART_S, Workshop, require_same_id
 from rotorwright.errors import LinkError, ProtocolError
 from rotorwright.firmware.fit import EvidenceVerdict, FitVerdict
 from rotorwright.firmware.mcu import Microcontroller, Sector, microcontroller
-from rotorwright.links.rom_uart.flash_writer import WriteReport, read_region, write_sectors
 from rotorwright.settings.identity import release_line
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from rotorwright.changeover.bootloaders import Bootloader, Written
     from rotorwright.firmware.image import Image
-    from rotorwright.links.rom_uart.client import RomUartLoader
+    from rotorwright.hangar.journal import JsonValue
 
 
 def planned_sectors(shop: Workshop) -> tuple[Microcontroller, tuple[Sector, ...]]:
@@ -44,24 +45,25 @@ def save_old_image(shop: Workshop) -> None:
     """
     pass_gates_before_write(shop)
     part, sectors = planned_sectors(shop)
-    with shop.loader() as loader:
-        require_planned_board(shop, loader, part)
-        parts = [_read_sector(shop, loader, sectors, number) for number in range(len(sectors))]
-    file = keep_content(shop, "old-image", "bin", b"".join(parts))
+    with bootloader(shop) as boot:
+        require_planned_board(shop, boot, part)
+        boot.require_sectors(sectors)
+        data = boot.keep(sectors, lambda done, total: shop.progress("keeping the old image", done, total))
+        if data is None:
+            require_other_way_back(shop)
+            return
+    file = keep_content(shop, "old-image", "bin", data)
     shop.note(EventKind.OLD_IMAGE_SAVED, file=kept_facts(file), sectors=[sector.number for sector in sectors])
 
 
-def _read_sector(shop: Workshop, loader: RomUartLoader, sectors: tuple[Sector, ...], index: int) -> bytes:
-    before = sum(sector.size_bytes for sector in sectors[:index])
-    total = sum(sector.size_bytes for sector in sectors)
-    sector = sectors[index]
-    return read_region(
-        loader,
-        sector.address,
-        sector.size_bytes,
-        twice=True,  # the protocol has no checksum over what is read, and this copy is the way back
-        progress=lambda done, _: shop.progress("keeping the old image", before + done, total),
-    )
+def require_other_way_back(shop: Workshop) -> None:
+    """Let a person say that the old image is at hand, where the bootloader does not give it out.
+
+    Raises:
+        NotConfirmedError: it is not.
+    """
+    shop.require_confirmed(Gate.NO_OLD_IMAGE)
+    shop.note(EventKind.OLD_IMAGE_UNREADABLE)
 
 
 def pass_gates_before_write(shop: Workshop) -> None:
@@ -93,59 +95,80 @@ def require_consent(shop: Workshop) -> None:
         )
 
 
-def require_planned_board(shop: Workshop, loader: RomUartLoader, part: Microcontroller) -> None:
+def require_planned_board(shop: Workshop, boot: Bootloader, part: Microcontroller) -> None:
     """Let only the received aircraft, with the chip of the plan, be written.
 
     Raises:
         WrongAircraftError: the unique id differs.
-        ImageBoardMismatchError: the chip id differs.
+        NotConfirmedError: this bootloader tells no unique id, and no person says which board this is.
+        ImageBoardMismatchError: the chip id differs, or the flash is too small.
     """
-    chip_id = require_chip_and_id(shop, loader, part)
-    fit, _ = judge(shop, read_image(shop), chip_id=chip_id)
+    chip_id = require_chip_and_id(shop, boot, part)
+    fit, _ = judge(shop, read_image(shop), chip_id=chip_id, flash_kib=boot.flash_kib(part))
     passed = sum(one.verdict is EvidenceVerdict.PASSED for one in fit.evidence)
+    chip = "which tells no chip id" if chip_id is None else f"chip {chip_id:#05x}"
     sure = "" if fit.verdict is FitVerdict.FITS else "; a person vouched for it"
-    shop.pass_measured(Gate.IMAGE_FITS, f"{passed} tests passed, none failed, chip {chip_id:#05x}{sure}")
+    shop.pass_measured(Gate.IMAGE_FITS, f"{passed} tests passed, none failed, {boot.words}, {chip}{sure}")
 
 
-def require_chip_and_id(shop: Workshop, loader: RomUartLoader, part: Microcontroller) -> int:
-    """Let only the received aircraft be written; return its chip id.
+def require_chip_and_id(shop: Workshop, boot: Bootloader, part: Microcontroller) -> int | None:
+    """Let only the received aircraft be written; return its chip id, None where this bootloader tells none.
 
     Raises:
         WrongAircraftError: the unique id differs.
+        NotConfirmedError: it tells no unique id, the board was not sent there by its application, and no person
+            says that it is the one.
     """
     received = shop.state.received
     assert received is not None
-    info, chip_id = loader.info(), loader.chip_id()
-    unique_id = loader.read(part.unique_id_address, UNIQUE_ID_BYTES).hex()
-    require_same_id(received.unique_id, unique_id)
-    shop.note(EventKind.BOOTLOADER_ANSWERED, chip_id=f"{chip_id:#05x}", version=str(info.version), unique_id=unique_id)
-    shop.pass_measured(Gate.SAME_AIRCRAFT, f"unique id {unique_id}")
+    chip_id, unique_id = boot.chip_id(), boot.unique_id(part)
+    if unique_id is not None:
+        require_same_id(received.unique_id, unique_id)
+    shop.note(
+        EventKind.BOOTLOADER_ANSWERED,
+        way=str(boot.way),
+        bootloader=boot.words,
+        chip_id=None if chip_id is None else f"{chip_id:#05x}",
+        unique_id=unique_id,
+    )
+    if unique_id is not None:
+        shop.pass_measured(Gate.SAME_AIRCRAFT, f"unique id {unique_id}")
+    elif shop.was_sent_to_bootloader:
+        words = f"unique id {received.unique_id}, asked just before it went into the bootloader, which tells none"
+        shop.pass_measured(Gate.SAME_AIRCRAFT, words)
+    else:
+        shop.require_confirmed(Gate.SAME_BOARD_SEEN)
     return chip_id
 
 
 def write_image(shop: Workshop) -> None:
-    """Write the sectors that differ and read all of them back."""
+    """Write the sectors that differ and read all of them back, where the bootloader gives anything out."""
     pass_gates_before_write(shop)
     part, _ = planned_sectors(shop)
-    with shop.loader() as loader:
-        require_planned_board(shop, loader, part)
-        report = write_planned(shop, loader, read_image(shop), "writing the image")
-    shop.note(
-        EventKind.IMAGE_VERIFIED,
-        bytes=report.bytes_verified,
-        sectors_written=len(shop.state.erased_sectors),
-        sectors_written_now=len(report.written),
-    )
+    with bootloader(shop) as boot:
+        require_planned_board(shop, boot, part)
+        written = write_planned(shop, boot, read_image(shop), "writing the image")
+    for words in written.unproved:
+        shop.person.tell(f"Not proved: {words}")
+    facts: dict[str, JsonValue] = {
+        "sectors_written": len(shop.state.erased_sectors),
+        "sectors_written_now": len(written.sectors),
+        "unproved": list(written.unproved),
+    }
+    if written.bytes_verified:
+        shop.note(EventKind.IMAGE_VERIFIED, bytes=written.bytes_verified, **facts)
+    else:
+        shop.note(EventKind.IMAGE_WRITTEN, **facts)
 
 
-def write_planned(shop: Workshop, loader: RomUartLoader, image: Image, words: str) -> WriteReport:
+def write_planned(shop: Workshop, boot: Bootloader, image: Image, words: str) -> Written:
     """Write `image` into the sectors of the plan, each erase committed to the journal before it is sent."""
     part, sectors = planned_sectors(shop)
-    return write_sectors(
-        loader,
+    boot.require_sectors(sectors)
+    return boot.write(
         image,
         sectors,
-        mcu=part,
+        part=part,
         before_erase=_allow_erase(shop),
         progress=lambda done, total: shop.progress(words, done, total),
     )
@@ -179,9 +202,9 @@ def start_application(shop: Workshop, image: ChosenImage, *, expected_release: s
     shop.note(EventKind.APPLICATION_WANTED, release=expected_release)
     part = microcontroller(image.microcontroller)
     try:
-        with shop.loader_if_it_answers() as loader:
-            if loader is not None:
-                loader.go(part.flash_start)
+        with bootloader_if_it_answers(shop) as boot:
+            if boot is not None:
+                boot.start(part.vectors_address)
     except (LinkError, ProtocolError) as error:
         # The answer to `go` may be lost in the restart; what counts is who answers afterwards.
         shop.person.tell(f"The bootloader did not confirm the start ({error.what}).")

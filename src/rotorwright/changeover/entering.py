@@ -1,0 +1,159 @@
+"""Into the bootloader: it is there already, by software, or by the person's hands; then by the way that it shows.
+
+Common practice, no source: a board on USB goes away from its serial port when its bootloader starts, and comes back as
+another device, under whatever name. So a bootloader on USB is told by its class, and a drive by its info file; one that
+was there before we asked for ours is somebody else's.
+"""
+
+from __future__ import annotations
+
+from contextlib import ExitStack, contextmanager
+from typing import TYPE_CHECKING
+
+from rotorwright.changeover.bootloaders import Bootloader, DriveBootloader, FlashBootloader
+from rotorwright.changeover.errors import BoardSilentError, DrivesSeveralError
+from rotorwright.changeover.events import EventKind
+from rotorwright.changeover.person import BootButtonRequest
+from rotorwright.changeover.reading import FIRST_HEARTBEAT_S
+from rotorwright.changeover.ways import WriteWay
+from rotorwright.errors import LinkError, ProtocolError
+from rotorwright.links.rom_uart.client import RomUartLoader
+from rotorwright.links.usb_dfu.client import UsbDfuLoader
+from rotorwright.links.wire import LineSettings, Parity
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Iterator
+
+    from rotorwright.changeover.workshop import Workshop
+
+UNIQUE_ID_BYTES = 12  # 96 bits (ST RM0090, unique device ID register)
+BUTTON_TRIES = 3
+APPEARS_S = 10.0  # common practice, no source: a bootloader on USB is there within ten seconds
+LOOK_S = 0.25  # own choice: quicker than a person
+
+
+@contextmanager
+def bootloader(shop: Workshop) -> Iterator[Bootloader]:
+    """Talk to the bootloader of the board, bringing the board into it by software, else by the person's hands.
+
+    Raises:
+        BoardSilentError: it does not answer, whatever was tried.
+    """
+    with ExitStack() as stack:
+        found = _already_there(shop, stack, 0.0) if shop.state.is_in_bootloader else None
+        found = found or _by_software(shop, stack) or _by_button(shop, stack)
+        if found is None:
+            raise BoardSilentError.after_button(shop.port.name)
+        yield found
+
+
+@contextmanager
+def bootloader_if_it_answers(shop: Workshop) -> Iterator[Bootloader | None]:
+    """Talk to the bootloader if it is there now; None when it is not."""
+    with ExitStack() as stack:
+        yield _already_there(shop, stack, 0.0)
+
+
+def _by_software(shop: Workshop, stack: ExitStack) -> Bootloader | None:
+    others = _in_sight(shop)
+    try:
+        with shop.listening(FIRST_HEARTBEAT_S) as link:
+            shop.require_received(link)
+            shop.note(EventKind.BOOTLOADER_WANTED, by="software")
+            link.reboot_to_bootloader()
+            shop.was_sent_to_bootloader = True
+    except LinkError as silence:
+        shop.person.tell(f"The application does not answer. {silence.what}")
+        others = frozenset()  # what is in sight may be our own board
+    return _already_there(shop, stack, APPEARS_S, others)
+
+
+def _by_button(shop: Workshop, stack: ExitStack) -> Bootloader | None:
+    for _ in range(BUTTON_TRIES):
+        shop.note(EventKind.BOOTLOADER_WANTED, by="button")
+        shop.was_sent_to_bootloader = False
+        if not shop.person.act(BootButtonRequest("The board does not answer by itself.")):
+            return None
+        found = _already_there(shop, stack, APPEARS_S)
+        if found is not None:
+            return found
+    return None
+
+
+def _in_sight(shop: Workshop) -> frozenset[str]:
+    """Return the bootloaders on USB and the drives that are there now."""
+    devices = shop.usb().devices() if shop.usb is not None else ()
+    return frozenset({*(device.place for device in devices), *(str(drive.folder) for drive in shop.drives())})
+
+
+def _already_there(
+    shop: Workshop, stack: ExitStack, patience_s: float, others: Collection[str] = frozenset()
+) -> Bootloader | None:
+    """Return the bootloader by the first way on which it shows itself within `patience_s`; None if it does not.
+
+    `others` are bootloaders that were in sight before ours was asked for.
+    """
+    deadline_s = shop.clock.now_s() + patience_s
+    while True:
+        found = _on_uart(shop, stack) or _on_usb(shop, stack, others) or _on_drive(shop, others)
+        if found is not None:
+            return found
+        if not _may_appear(shop) or shop.clock.now_s() >= deadline_s:
+            return None
+        shop.clock.sleep_s(LOOK_S)
+
+
+def _may_appear(shop: Workshop) -> bool:
+    """Answer whether waiting may help: the UART is asked at once, a device on USB takes its time."""
+    return shop.usb is not None or shop.state.way is WriteWay.DRIVE
+
+
+def _on_uart(shop: Workshop, stack: ExitStack) -> Bootloader | None:
+    if shop.state.way not in {WriteWay.AUTO, WriteWay.UART}:
+        return None
+    if _may_appear(shop) and not shop.port.is_present():
+        return None  # it will not come back while the board shows itself otherwise
+    with ExitStack() as trial:
+        try:
+            wire = trial.enter_context(shop.wire(LineSettings(shop.loader_baud, Parity.EVEN)))
+            loader = RomUartLoader(wire, shop.clock)
+            loader.synchronise()
+        except (LinkError, ProtocolError):
+            return None
+        stack.push(trial.pop_all())
+        return FlashBootloader(
+            loader,
+            WriteWay.UART,
+            f"ROM bootloader, protocol version {loader.info().version}",
+            read_id=lambda address: loader.read(address, UNIQUE_ID_BYTES).hex(),
+            unproved=lambda _unique_id: (),
+        )
+
+
+def _on_usb(shop: Workshop, stack: ExitStack, others: Collection[str]) -> Bootloader | None:
+    if shop.usb is None or shop.state.way not in {WriteWay.AUTO, WriteWay.USB}:
+        return None
+    bus = shop.usb()
+    ours = [device for device in bus.devices() if device.place not in others]
+    if not ours:
+        return None
+    wanted = ours[0].place if len(ours) == 1 else ""  # the bus itself refuses to choose among several
+    loader = UsbDfuLoader.open(bus, shop.clock, wanted=wanted)
+    stack.callback(loader.close)
+    return FlashBootloader(
+        loader,
+        WriteWay.USB,
+        f"bootloader on USB, {loader.name}",
+        read_id=loader.read_unique_id,
+        unproved=lambda unique_id: loader.unproved(unique_id=unique_id),
+        layout=tuple(loader.layout.sectors),
+    )
+
+
+def _on_drive(shop: Workshop, others: Collection[str]) -> Bootloader | None:
+    if shop.state.way not in {WriteWay.AUTO, WriteWay.DRIVE}:
+        return None
+    ours = [drive for drive in shop.drives() if str(drive.folder) not in others]
+    if len(ours) > 1:
+        raise DrivesSeveralError.among([str(drive.folder) for drive in ours])
+    return DriveBootloader(ours[0], shop.clock, shop.drives, shop.drive_files) if ours else None
