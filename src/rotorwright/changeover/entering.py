@@ -19,12 +19,14 @@ from rotorwright.changeover.ways import WriteWay
 from rotorwright.errors import LinkError, ProtocolError
 from rotorwright.links.rom_uart.client import RomUartLoader
 from rotorwright.links.usb_dfu.client import UsbDfuLoader
+from rotorwright.links.usb_dfu.errors import DfuUnusableError, UsbLibraryMissingError
 from rotorwright.links.wire import LineSettings, Parity
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator
 
     from rotorwright.changeover.workshop import Workshop
+    from rotorwright.links.usb_dfu.usb_port import DfuDevice, UsbBus
 
 UNIQUE_ID_BYTES = 12  # 96 bits (ST RM0090, unique device ID register)
 BUTTON_TRIES = 3
@@ -82,8 +84,25 @@ def _by_button(shop: Workshop, stack: ExitStack) -> Bootloader | None:
 
 def _in_sight(shop: Workshop) -> frozenset[str]:
     """Return the bootloaders on USB and the drives that are there now."""
-    devices = shop.usb().devices() if shop.usb is not None else ()
+    devices = _on_bus(shop)[1]
     return frozenset({*(device.place for device in devices), *(str(drive.folder) for drive in shop.drives())})
+
+
+def _on_bus(shop: Workshop) -> tuple[UsbBus | None, tuple[DfuDevice, ...]]:
+    """Return the bus and the bootloaders on it; nothing where no way leads over USB.
+
+    Raises:
+        UsbLibraryMissingError: there is no USB library, and USB was asked for by name.
+    """
+    if shop.usb is None or shop.state.way not in {WriteWay.AUTO, WriteWay.USB}:
+        return None, ()
+    try:
+        bus = shop.usb()
+        return bus, bus.devices()
+    except (UsbLibraryMissingError, DfuUnusableError):
+        if shop.state.way is WriteWay.USB:
+            raise
+        return None, ()
 
 
 def _already_there(
@@ -105,7 +124,8 @@ def _already_there(
 
 def _may_appear(shop: Workshop) -> bool:
     """Answer whether waiting may help: the UART is asked at once, a device on USB takes its time."""
-    return shop.usb is not None or shop.state.way is WriteWay.DRIVE
+    way = shop.state.way
+    return way in {WriteWay.USB, WriteWay.DRIVE} or (way is WriteWay.AUTO and shop.usb is not None)
 
 
 def _on_uart(shop: Workshop, stack: ExitStack) -> Bootloader | None:
@@ -131,11 +151,9 @@ def _on_uart(shop: Workshop, stack: ExitStack) -> Bootloader | None:
 
 
 def _on_usb(shop: Workshop, stack: ExitStack, others: Collection[str]) -> Bootloader | None:
-    if shop.usb is None or shop.state.way not in {WriteWay.AUTO, WriteWay.USB}:
-        return None
-    bus = shop.usb()
-    ours = [device for device in bus.devices() if device.place not in others]
-    if not ours:
+    bus, devices = _on_bus(shop)
+    ours = [device for device in devices if device.place not in others]
+    if bus is None or not ours:
         return None
     wanted = ours[0].place if len(ours) == 1 else ""  # the bus itself refuses to choose among several
     loader = UsbDfuLoader.open(bus, shop.clock, wanted=wanted)

@@ -17,6 +17,7 @@ from rich.markup import escape
 from rotorwright.changeover import engine
 from rotorwright.changeover.journal import HangarJournal
 from rotorwright.changeover.opening import cards, open_card, read_identity
+from rotorwright.changeover.ways import WriteWay
 from rotorwright.cli import console, jobs
 from rotorwright.cli.demo_owner import KnowingOwner
 from rotorwright.cli.demo_person import DemoPerson
@@ -64,15 +65,17 @@ class DemoWay:
 
     has_book: bool = True
     by_console: bool = False
+    write: WriteWay = WriteWay.UART
 
     def words(self) -> list[str]:
         """Return it as arguments, for a process of its own."""
-        return [*(["without-book"] if not self.has_book else []), *(["by-console"] if self.by_console else [])]
+        words = {"without-book": not self.has_book, "by-console": self.by_console}
+        return [str(self.write), *(word for word, holds in words.items() if holds)]
 
     @classmethod
     def of(cls, words: Sequence[str]) -> DemoWay:
         """Return what `words` made."""
-        return cls(has_book="without-book" not in words, by_console="by-console" in words)
+        return cls(has_book="without-book" not in words, by_console="by-console" in words, write=WriteWay(words[0]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,8 +179,11 @@ def prepare(folder: Path | None, way: DemoWay) -> DemoFolder:
 @contextmanager
 def spawned_twin(place: DemoFolder, plan: FaultPlan, *, speed: float, baud: int) -> Iterator[None]:
     """Keep the virtual aircraft alive, a process of its own, for as long as the block runs."""
-    console = place.way.by_console
-    with spawn_twin(place.twin.path, baud=baud, speed=speed, faults=plan.words(), console=console):
+    way = place.way
+    is_drive = way.write is WriteWay.DRIVE
+    with spawn_twin(
+        place.twin.path, baud=baud, speed=speed, faults=plan.words(), console=way.by_console, drive=is_drive
+    ):
         yield
 
 
@@ -265,6 +271,7 @@ def _open_or_find(hangar: Hangar, place: DemoFolder) -> str:
         airframe=AIRFRAME,
         now=jobs.utc_now,
         dialect=thornbill_console_file() if place.way.by_console else None,
+        way=str(place.way.write),
     )
 
 

@@ -34,6 +34,8 @@ PATIENCE = 6
 
 _GATE_WORDS = defaultdict(lambda: "it is so") | {
     Gate.PROPELLERS_OFF: "the virtual aircraft has none",
+    Gate.SAME_BOARD_SEEN: "no other board is here",
+    Gate.NO_OLD_IMAGE: "it is in the folder of the demo",
     Gate.IMAGE_VOUCHED: "the demo's own image, made for this board",
 }
 

@@ -18,6 +18,7 @@ from rotorwright.changeover.journal import HangarJournal
 from rotorwright.changeover.opening import JobCard, cards, find_card, open_card, read_identity
 from rotorwright.changeover.workshop import Workshop
 from rotorwright.cli.answers import parse_answers
+from rotorwright.cli.attached import drives_of, usb_of
 from rotorwright.cli.console import out, print_json
 from rotorwright.cli.files import read_input_file
 from rotorwright.cli.person import AnswersPerson, TerminalPerson
@@ -79,6 +80,7 @@ class NewJob:
     part: str = ""
     policy: str = "careful"
     image_base: int | None = None
+    way: str = "auto"
 
 
 def start(options: BenchOptions, job: NewJob) -> int:
@@ -104,6 +106,7 @@ def start(options: BenchOptions, job: NewJob) -> int:
             part=job.part,
             policy=policy,
             image_base=job.image_base,
+            way=job.way,
         )
         out.print(f"Job card {changeover_id} for {escape(identity.board)}, id {identity.unique_id}.")
         return _work(hangar, changeover_id, options, person)
@@ -123,12 +126,21 @@ def resume(options: BenchOptions, *, changeover_id: str | None) -> int:
         return _work(hangar, card.row.id, options, person, is_resumed=True)
 
 
-def roll_back_card(options: BenchOptions, *, changeover_id: str | None, because: str) -> int:
+@dataclass(frozen=True, slots=True)
+class WayBack:
+    """Why a person wants the way back, and the old image where the bootloader did not give it out."""
+
+    because: str = ""
+    image: Path | None = None
+    image_base: int | None = None
+
+
+def roll_back_card(options: BenchOptions, *, changeover_id: str | None, back: WayBack) -> int:
     """Take the aircraft back to the release and settings it was found with."""
     person = _person(options)
     with open_hangar(options.hangar) as hangar:
         card = find_card(hangar, changeover_id)
-        return _work(hangar, card.row.id, options, person, back_because=because)
+        return _work(hangar, card.row.id, options, person, back=back)
 
 
 def list_cards(hangar_path: Path | None, *, as_json: bool) -> int:
@@ -186,7 +198,7 @@ def _work(
     person: Person,
     *,
     is_resumed: bool = False,
-    back_because: str | None = None,
+    back: WayBack | None = None,
 ) -> int:
     with hangar.lock(changeover_id), shown_progress() as bar:
         if isinstance(person, TerminalPerson):
@@ -195,11 +207,18 @@ def _work(
         shop = make_workshop(hangar, journal, options, person, bar)
         if is_resumed:
             engine.resume(shop)
-        if back_because is not None:
-            roll_back.want_roll_back(shop, because=back_because)
+        if back is not None:
+            _want_back(shop, back)
         state = engine.run(shop, on_step=announce)
         finish(hangar, journal, state)
     return 0
+
+
+def _want_back(shop: Workshop, back: WayBack) -> None:
+    if back.image is not None:
+        data = read_input_file(back.image)
+        roll_back.give_old_image(shop, data, name=back.image.name, base=back.image_base)
+    roll_back.want_roll_back(shop, because=back.because)
 
 
 def make_workshop(
@@ -208,7 +227,7 @@ def make_workshop(
     """Return the workshop of one run: real port, real clock."""
     shop = Workshop(
         journal=journal,
-        port=SerialPort(options.port or "-"),
+        port=SerialPort(options.port or "-"),  # the card may say which
         clock=RealClock(),
         person=person,
         application_line=LineSettings(options.baud),
@@ -216,8 +235,9 @@ def make_workshop(
         wall_time=utc_now,
         experience=HangarExperience(hangar),
     )
-    if options.port is None:
-        shop.port = SerialPort(shop.state.port)
+    name = options.port or shop.state.port
+    shop.port = SerialPort(name)
+    shop.usb, shop.drives = usb_of(name), drives_of(name)
     if bar is not None:
         shop.progress = bar.show
     return shop

@@ -8,6 +8,8 @@ from typing import Annotated
 
 import typer
 
+from rotorwright.changeover.ways import WriteWay
+
 app = typer.Typer(
     name="rotorwright",
     help="Take a multirotor from one firmware release to the next and prove that it came back the same aircraft.\n\n"
@@ -33,6 +35,13 @@ AnswersOption = Annotated[
 ]
 BaudOption = Annotated[int, typer.Option("--baud", help="Baud rate of the application.", min=1200)]
 LoaderBaudOption = Annotated[int, typer.Option("--loader-baud", help="Baud rate of the UART bootloader.", min=1200)]
+WayOption = Annotated[
+    WriteWay,
+    typer.Option(
+        "--way",
+        help="How the image is written: over the UART, over USB, onto a drive, or as the bootloader shows itself.",
+    ),
+]
 DialectOption = Annotated[
     str | None,
     typer.Option("--dialect", "-d", help="Console dialect, for listings and text consoles: file or `thornbill`."),
@@ -102,13 +111,14 @@ def demo(
     by_console: Annotated[
         bool, typer.Option("--by-console", help="Speak to the aircraft by its text console instead of by messages.")
     ] = False,
+    way: WayOption = WriteWay.UART,
     as_json: JsonOption = False,
 ) -> None:
     """Run a whole changeover on a virtual aircraft, with the usual decisions taken and shown."""
     from rotorwright.cli.demo import DemoWay, run_demo
 
-    way = DemoWay(has_book=not without_book, by_console=by_console)
-    raise typer.Exit(run_demo(folder=folder, way=way, faults=fault or [], speed=speed, baud=baud, as_json=as_json))
+    how = DemoWay(has_book=not without_book, by_console=by_console, write=way)
+    raise typer.Exit(run_demo(folder=folder, way=how, faults=fault or [], speed=speed, baud=baud, as_json=as_json))
 
 
 @app.command()
@@ -127,11 +137,12 @@ def twin(
     console: Annotated[
         bool, typer.Option("--console", help="Its firmware speaks by a text console from now on, not by messages.")
     ] = False,
+    drive: Annotated[bool, typer.Option("--drive", help="Its bootloader shows itself as a drive from now on.")] = False,
 ) -> None:
     """Start a virtual aircraft and keep it alive until stopped (Ctrl-C)."""
     from rotorwright.cli.twin import serve_twin
 
-    raise typer.Exit(serve_twin(state, baud=baud, speed=speed, faults=fault or [], console=console))
+    raise typer.Exit(serve_twin(state, baud=baud, speed=speed, faults=fault or [], console=console, drive=drive))
 
 
 @app.command()
@@ -402,6 +413,7 @@ def changeover(
     ] = "",
     airframe: Annotated[str, typer.Option("--airframe", help="Name of the airframe, for the record.")] = "",
     policy: PolicyOption = "careful",
+    way: WayOption = WriteWay.AUTO,
     hangar: HangarOption = None,
     answers: AnswersOption = None,
     baud: BaudOption = 115_200,
@@ -414,7 +426,16 @@ def changeover(
     from rotorwright.cli.jobs import BenchOptions, NewJob, start
 
     options = BenchOptions(port=port, hangar=hangar, answers=answers, baud=baud, loader_baud=loader_baud)
-    job = NewJob(image=image, book=book, airframe=airframe, dialect=dialect, part=part, policy=policy, image_base=base)
+    job = NewJob(
+        image=image,
+        book=book,
+        airframe=airframe,
+        dialect=dialect,
+        part=part,
+        policy=policy,
+        image_base=base,
+        way=str(way),
+    )
     raise typer.Exit(start(options, job))
 
 
@@ -441,6 +462,11 @@ def roll_back(
     card: CardArgument = None,
     *,
     because: Annotated[str, typer.Option("--because", help="Why, for the record.")] = "",
+    image: Annotated[
+        Path | None,
+        typer.Option("--image", "-i", help="Image of the old release, where the bootloader did not give it out."),
+    ] = None,
+    base: BaseOption = None,
     port: OtherPortOption = None,
     hangar: HangarOption = None,
     answers: AnswersOption = None,
@@ -448,10 +474,10 @@ def roll_back(
     loader_baud: LoaderBaudOption = 115_200,
 ) -> None:
     """Take the aircraft back to the release and the settings it was found with."""
-    from rotorwright.cli.jobs import BenchOptions, roll_back_card
+    from rotorwright.cli.jobs import BenchOptions, WayBack, roll_back_card
 
     options = BenchOptions(port=port, hangar=hangar, answers=answers, baud=baud, loader_baud=loader_baud)
-    raise typer.Exit(roll_back_card(options, changeover_id=card, because=because))
+    raise typer.Exit(roll_back_card(options, changeover_id=card, back=WayBack(because, image, base)))
 
 
 @app.command()

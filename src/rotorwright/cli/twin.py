@@ -46,10 +46,13 @@ ACTIONS: dict[str, Callable[[HandsClient], object]] = {
 }
 
 
-def serve_twin(path: Path, *, baud: int, speed: float, faults: list[str], console: bool = False) -> int:
+def serve_twin(
+    path: Path, *, baud: int, speed: float, faults: list[str], console: bool = False, drive: bool = False
+) -> int:
     """Keep the aircraft in `path` alive until stopped; deliver a new one if there is none.
 
-    With `console` its firmware speaks by its text console from now on, as the folder remembers.
+    With `console` its firmware speaks by its text console from now on, with `drive` its bootloader shows itself as a
+    drive; the folder remembers both.
     """
     folder = StateFolder(path)
     if not folder.is_made:
@@ -57,6 +60,8 @@ def serve_twin(path: Path, *, baud: int, speed: float, faults: list[str], consol
         out.print(f"A new {AIRFRAME} is in {escape(str(path))}.", soft_wrap=True)
     if console:
         folder.give_console()
+    if drive:
+        folder.give_drive()
     _lay_out_papers(path)
     serve(
         path,

@@ -90,7 +90,7 @@ def report_of(journal: Journal, *, title: str | None = None) -> ReportData:
         faults=_faults(events),
         files=_files(events),
         events=tuple(JournalLine(sequence=e.sequence, at=e.at, kind=e.kind, words=_event_words(e)) for e in events),
-        remarks=_remarks(sheet, events),
+        remarks=_remarks(sheet, events, state.unproved),
         todo=_todo(journal, state),
         made_by=f"Rotorwright {rotorwright.__version__}",
     )
@@ -187,11 +187,17 @@ def _plan_entries(told: _Told) -> tuple[Evidence, ...]:
 
 
 def _write_entries(told: _Told) -> tuple[Evidence, ...]:
-    if not told.state.is_image_verified:
+    if not told.state.is_image_written:
         return ()
+    is_read_back = told.state.is_image_verified
     return (
         Evidence(label="sectors written", value=told.state.sectors_written),
-        Evidence(label="image read back", value=told.state.image_bytes_verified, unit="bytes", verdict=Verdict.PASSED),
+        Evidence(
+            label="image read back",
+            value=told.state.image_bytes_verified,
+            unit="bytes",
+            verdict=Verdict.PASSED if is_read_back else Verdict.UNSURE,
+        ),
     )
 
 
@@ -412,6 +418,7 @@ _FILE_WORDS = {
     EventKind.SHEET_MADE: "carry-over sheet",
     EventKind.HELD_DECIDED: "carry-over sheet, decided",
     EventKind.OLD_IMAGE_SAVED: "old image, for the way back",
+    EventKind.OLD_IMAGE_GIVEN: "old image given by the person, for the way back",
     EventKind.DEFAULTS_READ: "the board's own defaults of the new release",
     EventKind.SETTINGS_VERIFIED: "as left",
     EventKind.OLD_SETTINGS_VERIFIED: "after the way back",
@@ -441,8 +448,10 @@ def _event_words(event: Event) -> str:
     return f"{words}: {', '.join(more)}" if more else words
 
 
-def _remarks(sheet: CarryOverSheet | None, events: Sequence[Event]) -> tuple[str, ...]:
-    remarks = []
+def _remarks(
+    sheet: CarryOverSheet | None, events: Sequence[Event], unproved: Sequence[str]
+) -> tuple[str, ...]:
+    remarks = [f"Not proved by the way of writing: {words}" for words in unproved]
     if sheet is not None:
         words = f"{len(sheet.arrivals)} settings are new in {sheet.to_release} and have the board's own defaults."
         remarks.append(words)

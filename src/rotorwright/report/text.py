@@ -87,7 +87,7 @@ def _totals(data: ReportData) -> Iterator[str]:
         )
     image = data.image
     if image:
-        verified = "read back equal" if image.verified else "NOT read back equal"
+        verified = "read back equal" if image.verified else "NOT read back"
         yield from _row(
             "Image",
             f"{image.name}: {number(image.size_bytes)} bytes, {image.sectors_written} of {image.sectors_in_image} "

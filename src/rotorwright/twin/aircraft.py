@@ -20,6 +20,7 @@ from rotorwright.twin.line import BITS_PER_BYTE, BITS_PER_BYTE_WITH_PARITY, Dist
 from rotorwright.twin.memories import Memories
 from rotorwright.twin.power import Power
 from rotorwright.twin.rom_uart import OptionBytes, Reaction, RomUart, Then
+from rotorwright.twin.uf2_folder import DriveState
 from rotorwright.twin.usb_dfu import DfuQuirks, UsbDfu
 from rotorwright.twin.usb_port import Outcome, TransferEnd
 
@@ -27,12 +28,15 @@ if TYPE_CHECKING:
     from rotorwright.firmware.mcu import Microcontroller
     from rotorwright.twin.flash import FlashMemory, FlashOperation
     from rotorwright.twin.kept_memory import KeptMemory
+    from rotorwright.twin.uf2_folder import Uf2Folder
     from rotorwright.twin.usb_port import Transfer
     from rotorwright.twin.world import World
 
 START_UP_S: Final = 0.1  # from reset to the first instruction that listens; common practice, no source
 _USB_LEAVE_S: Final = 0.002  # from the last status to the start of what was written; own choice
+_DRIVE_LOOK_S: Final = 0.05  # between two looks at what was written onto its drive; own choice
 _LOOK_AHEAD_S: Final = 0.01  # the application is asked for more when the line will be idle that soon
+_SHORTEST_S: Final = 0.001  # so that time always goes on
 _EVEN, _NO_PARITY = "even", "none"
 _OTHER_BOOT_ID: Final = 0x450  # a part that the wrong board has: any that ours is not
 _MOST_ROUNDS: Final = 10_000  # an application that has always something to send on a line without limit is broken
@@ -136,6 +140,7 @@ class VirtualAircraft:
         start_s: the moment at which its cable is plugged in.
         console: whether its firmware speaks by its text console instead of messages.
         usb_quirks: where its bootloader on USB differs from the standard.
+        drive: its bootloader shows itself as this drive instead, and its serial port is away meanwhile.
     """
 
     def __init__(
@@ -155,6 +160,7 @@ class VirtualAircraft:
         start_s: float = 0.0,
         console: bool = False,
         usb_quirks: DfuQuirks | None = None,
+        drive: Uf2Folder | None = None,
     ) -> None:
         self.flash = flash
         self.settings = settings
@@ -181,6 +187,9 @@ class VirtualAircraft:
         self._usb_quirks = usb_quirks
         self._bytes_to_pull: int | None = None
         self._dfu: UsbDfu | None = None
+        self._drive = drive
+        self._drive_pause_s = max(_DRIVE_LOOK_S / speed, _SHORTEST_S)
+        self._drive_look_s: float | None = None
         self._work: deque[FlashOperation] = deque()
         self._work_end_s = 0.0
         self._then: tuple[float, Then | Mode] | None = None
@@ -216,8 +225,12 @@ class VirtualAircraft:
 
     @property
     def is_connected(self) -> bool:
-        """Whether its cable is plugged in, so that its port is there."""
-        return self._power.cable
+        """Whether its port is there: its cable is plugged in, and it does not show itself as a drive instead."""
+        return self._power.cable and not self._is_drive
+
+    @property
+    def _is_drive(self) -> bool:
+        return self._drive is not None and self._mode is Mode.BOOTLOADER
 
     @property
     def condition(self) -> Condition:
@@ -354,6 +367,8 @@ class VirtualAircraft:
         """Pull the cable: the port vanishes, and without a battery the power too."""
         self._advance(now_s)
         self._power.cable = False
+        if self._drive is not None:
+            self._drive.pull()
         self._inward.clear(now_s)
         self._outward.clear(now_s)
         self._follow_power(now_s)
@@ -361,8 +376,11 @@ class VirtualAircraft:
     def plug_cable(self, now_s: float, *, button: bool = False) -> None:
         """Plug the cable in, with the bootloader button held or not (it matters only if this gives the power)."""
         self._advance(now_s)
+        was_unplugged = not self._power.cable
         self._power.cable = True
         self._follow_power(now_s, button=button)
+        if self._is_drive and was_unplugged:
+            self._show_drive(now_s)
 
     def tilt(self, direction: str, now_s: float) -> None:
         """Hold it level, or with one side down: "level", "forward", "back", "left", "right".
@@ -400,6 +418,9 @@ class VirtualAircraft:
         self._application = None
         self._rom = None
         self._dfu = None
+        if self._drive is not None:
+            self._drive.pull()
+        self._drive_look_s = None
         self._work.clear()
         self._then = None
         self._start = None
@@ -415,11 +436,15 @@ class VirtualAircraft:
     def _start_up(self, now_s: float, into: Mode) -> None:
         self._start = None
         if into is Mode.BOOTLOADER:
-            self._enter_bootloader()
+            self._enter_bootloader(now_s)
         else:
             self._enter_application(now_s)
 
-    def _enter_bootloader(self) -> None:
+    def _enter_bootloader(self, now_s: float) -> None:
+        if self._drive is not None:
+            self._mode = Mode.BOOTLOADER
+            self._show_drive(now_s)
+            return
         self._memories = Memories(self.flash, self.unique_id)
         self._rom = RomUart(
             self._memories, self.flash, self._options, chip_id=self.chip_id, version=self._loader_version
@@ -435,12 +460,34 @@ class VirtualAircraft:
         try:
             self._application = self._boot(self.flash.contents(), hardware)
             self._mode = Mode.SILENT if self._application is None else Mode.APPLICATION
+            if self._application is None and self._drive is not None:
+                self._enter_bootloader(now_s)  # a bootloader of this kind stays when it finds nothing to start
             self._set_rate()
             if self._application is not None:
                 self._application.start(now_s)
                 self._pump(now_s)
         except PowerCutError:
             self._cut_power(now_s)
+
+    def _show_drive(self, now_s: float) -> None:
+        """Let the drive appear on the host, if the cable is in."""
+        if self._drive is not None and self._power.cable:
+            self._drive.plug_in()
+            self._drive_look_s = now_s + self._drive_pause_s
+
+    def _look_at_drive(self, now_s: float) -> None:
+        """Let the bootloader take what was written onto its drive since the last look."""
+        self._drive_look_s = None
+        drive = self._drive
+        if drive is None:
+            return
+        drive.poll()
+        if drive.state is DriveState.OFF:  # the power went in the middle of it
+            self._cut_power(now_s)
+        elif drive.state is DriveState.STARTED:
+            self._reset(now_s, Mode.APPLICATION)
+        else:
+            self._drive_look_s = now_s + self._drive_pause_s
 
     def _set_rate(self) -> None:
         baud = self._line_baud if self._fixed_baud is None else self._fixed_baud
@@ -465,6 +512,8 @@ class VirtualAircraft:
             due, act = self._work_end_s, self._end_work
         if self._pump_s is not None and (due is None or self._pump_s < due):
             due, act = self._pump_s, self._pump
+        if self._drive_look_s is not None and (due is None or self._drive_look_s < due):
+            due, act = self._drive_look_s, self._look_at_drive
         if self._then is not None and (due is None or self._then[0] < due):
             due, act = self._then[0], self._do_then
         if self._start is not None and (due is None or self._start[0] < due):
@@ -610,7 +659,7 @@ class VirtualAircraft:
             return
         due = application.next_event_s()
         # What is due and had nothing to send is asked again a little later, so that time always goes on.
-        self._pump_s = due if due is None or due > now_s else now_s + 0.001
+        self._pump_s = due if due is None or due > now_s else now_s + _SHORTEST_S
 
     # The way out
 

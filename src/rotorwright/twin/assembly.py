@@ -14,11 +14,13 @@ from rotorwright.twin.flash import FlashMemory, erased_flash
 from rotorwright.twin.kept_memory import KeptMemory
 from rotorwright.twin.rom_uart import OptionBytes
 from rotorwright.twin.settings_memory import SETTINGS_MEMORY_BYTES
+from rotorwright.twin.uf2_folder import Uf2Folder
 from rotorwright.twin.world import World
 
 if TYPE_CHECKING:
     import mmap
     from collections.abc import Iterator
+    from pathlib import Path
 
     from rotorwright.firmware.mcu import Microcontroller
     from rotorwright.twin.aircraft import Boot
@@ -39,6 +41,7 @@ class Circumstances:
         faults: what shall go wrong.
         loader_version: protocol version of the ROM bootloader.
         usb_quirks: where the bootloader on USB differs from the standard.
+        drive_folder: where the drive appears, for an aircraft whose papers say that its bootloader is one.
     """
 
     baud: int | None = None
@@ -46,6 +49,7 @@ class Circumstances:
     faults: FaultPlan = field(default_factory=FaultPlan)
     loader_version: int = 0x31
     usb_quirks: DfuQuirks | None = None
+    drive_folder: Path | None = None
 
 
 @dataclass(slots=True)
@@ -78,8 +82,9 @@ def build_aircraft(
     Its firmware speaks by its text console if its papers say so, or with `console`.
     """
     how = circumstances or Circumstances()
+    flash = FlashMemory(microcontroller(papers.microcontroller), memories.flash)
     return VirtualAircraft(
-        flash=FlashMemory(microcontroller(papers.microcontroller), memories.flash),
+        flash=flash,
         settings=KeptMemory(MemoryKind.SETTINGS, memories.settings),
         display=KeptMemory(MemoryKind.DISPLAY, memories.display),
         world=world or World(),
@@ -93,6 +98,19 @@ def build_aircraft(
         start_s=start_s,
         console=console or papers.console,
         usb_quirks=how.usb_quirks,
+        drive=_drive(papers, flash, how.drive_folder),
+    )
+
+
+def _drive(papers: Papers, flash: FlashMemory, folder: Path | None) -> Uf2Folder | None:
+    if not papers.drive or folder is None:
+        return None
+    return Uf2Folder(
+        folder,
+        flash,
+        family=flash.mcu.uf2_families[0].id,
+        board_id=f"{flash.mcu.name}-Corvane-{papers.board}-v1",
+        model=f"Corvane {papers.board}",
     )
 
 
@@ -106,6 +124,7 @@ def aircraft_of_folder(
         TwinStateError: the folder cannot be used.
     """
     papers = folder.read_papers()
+    how = replace(circumstances or Circumstances(), drive_folder=folder.drive_folder)
     mcu = microcontroller(papers.microcontroller)
     with (
         folder.open_flash(mcu) as flash,
@@ -113,7 +132,7 @@ def aircraft_of_folder(
         folder.open_memory(folder.display_file, FRESH_DISPLAY) as display,
     ):
         aircraft = build_aircraft(
-            papers, MemoryBytes(flash, settings, display), boot, circumstances=circumstances, start_s=start_s
+            papers, MemoryBytes(flash, settings, display), boot, circumstances=how, start_s=start_s
         )
         aircraft.options_changed = lambda options: folder.write_papers(papers_with(papers, options))
         try:

@@ -285,6 +285,7 @@ def spawn_twin(
     name: str = "twin",
     outlives_us: bool = False,
     console: bool = False,
+    drive: bool = False,
 ) -> TwinProcess:
     """Start a virtual aircraft in the background and return it when its port is there.
 
@@ -297,6 +298,7 @@ def spawn_twin(
         name: name of that link.
         outlives_us: keep it alive when this process ends without stopping it.
         console: its firmware speaks by its text console from now on, as its folder remembers.
+        drive: its bootloader shows itself as a drive from now on.
 
     Raises:
         TwinPlatformError: no pseudo-terminals on this system.
@@ -311,6 +313,7 @@ def spawn_twin(
     command += [] if ports_folder is None else ["--ports-folder", str(ports_folder), "--name", name]
     command += [] if outlives_us else ["--with-companion"]
     command += ["--console"] if console else []
+    command += ["--drive"] if drive else []
     with (folder / _LOG_NAME).open("ab") as log:
         process = subprocess.Popen(
             command,
@@ -361,6 +364,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--name", default="twin", help="name of that link")
     parser.add_argument("--with-companion", action="store_true", help="stop when standard input ends")
     parser.add_argument("--console", action="store_true", help="its firmware speaks by its text console from now on")
+    parser.add_argument("--drive", action="store_true", help="its bootloader shows itself as a drive from now on")
     wishes = parser.parse_args(arguments)
     try:
         _serve_thornbill(wishes)
@@ -381,6 +385,8 @@ def _serve_thornbill(wishes: argparse.Namespace) -> None:
         deliver(state)
     if wishes.console:
         state.give_console()
+    if wishes.drive:
+        state.give_drive()
     serve(
         wishes.state,
         boot=start_from_flash,

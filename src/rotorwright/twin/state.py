@@ -33,6 +33,7 @@ class Papers:
         read_out_protected: whether the bootloader refuses to read, write, erase and start.
         write_protected_sectors: sectors that accept erase and program and do neither.
         console: whether its firmware speaks by its text console instead of messages.
+        drive: whether its bootloader shows itself as a drive, instead of that in the ROM on UART and USB.
     """
 
     unique_id: str
@@ -41,6 +42,7 @@ class Papers:
     read_out_protected: bool = False
     write_protected_sectors: tuple[int, ...] = field(default=())
     console: bool = False
+    drive: bool = False
 
     def __post_init__(self) -> None:
         if len(bytes.fromhex(self.unique_id)) != UNIQUE_ID_BYTES or self.unique_id != self.unique_id.lower():
@@ -89,6 +91,11 @@ class StateFolder:
         return self.path / "hands.json"
 
     @property
+    def drive_folder(self) -> Path:
+        """Where the drive of its bootloader appears, if it has such a one and is in it."""
+        return self.path / "drive"
+
+    @property
     def lock_file(self) -> Path:
         """Held by the process that keeps the aircraft alive."""
         return self.path / "alive.lock"
@@ -126,6 +133,14 @@ class StateFolder:
             TwinStateError: the folder cannot be used.
         """
         self.write_papers(replace(self.read_papers(), console=True))
+
+    def give_drive(self) -> None:
+        """Let its bootloader show itself as a drive from now on; only while nobody flies it.
+
+        Raises:
+            TwinStateError: the folder cannot be used.
+        """
+        self.write_papers(replace(self.read_papers(), drive=True))
 
     def read_papers(self) -> Papers:
         """Return the papers.

@@ -1,0 +1,45 @@
+"""Where bootloaders on USB and drives are looked for: on this computer, or at a virtual aircraft.
+
+A virtual aircraft has its USB socket and its drive in its folder, beside the link to its port; whoever names that port
+means that aircraft.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from rotorwright.links.uf2_drive.finding import find_drives
+from rotorwright.links.usb_dfu.usb_port import UsbBus
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from rotorwright.links.uf2_drive.finding import Uf2Drive
+    from rotorwright.twin.state import StateFolder
+
+
+def usb_of(port: str) -> Callable[[], UsbBus]:
+    """Return how the USB is reached to which the aircraft on `port` belongs."""
+    folder = _virtual_aircraft(port)
+    if folder is None:
+        return UsbBus
+    from rotorwright.twin.usb_socket import SocketUsbBackend
+
+    backend = SocketUsbBackend([folder.path])
+    return lambda: UsbBus(backend)
+
+
+def drives_of(port: str) -> Callable[[], tuple[Uf2Drive, ...]]:
+    """Return how the drives are listed of which one may be that of the aircraft on `port`."""
+    folder = _virtual_aircraft(port)
+    if folder is None:
+        return find_drives
+    return lambda: find_drives([folder.drive_folder])
+
+
+def _virtual_aircraft(port: str) -> StateFolder | None:
+    from rotorwright.twin.state import StateFolder
+
+    folder = StateFolder(Path(port).parent)
+    return folder if Path(port) == folder.port_link and folder.is_made else None
