@@ -6,6 +6,8 @@ anew from these alone, as after a cut of the power or the end of a process.
 
 from __future__ import annotations
 
+import errno
+import os
 import shutil
 from dataclasses import dataclass, field, replace
 from functools import cache
@@ -23,11 +25,15 @@ from rotorwright.changeover.person import (
     TiltRequest,
 )
 from rotorwright.changeover.roll_back import want_roll_back
+from rotorwright.changeover.ways import WriteWay
 from rotorwright.changeover.workshop import Workshop
 from rotorwright.firmware.image import Image
 from rotorwright.firmware.intel_hex import write_intel_hex
 from rotorwright.hangar.book_pack import pack_book
 from rotorwright.hangar.store import Hangar
+from rotorwright.links.uf2_drive.files import OpenFile, SystemFiles
+from rotorwright.links.uf2_drive.finding import find_drives
+from rotorwright.links.usb_dfu.usb_port import UsbBus
 from rotorwright.links.wire import LineSettings
 from rotorwright.settings.dialects.dialect_file import parse_dialect
 from rotorwright.settings.dialects.shipped import thornbill_console_file
@@ -38,6 +44,8 @@ from rotorwright.twin.delivery import AIRFRAME, PAPERS, delivered_memories
 from rotorwright.twin.faults import FaultPlan
 from rotorwright.twin.thornbill.book import write_book
 from rotorwright.twin.thornbill.images import build_image
+from rotorwright.twin.usb_backend import DirectCarrier, TwinUsbBackend
+from rotorwright.twin.usb_port import UsbPort
 from rotorwright.twin.wire import DirectPort
 
 if TYPE_CHECKING:
@@ -53,6 +61,7 @@ if TYPE_CHECKING:
     from rotorwright.settings.dialects.dialect import Dialect
     from rotorwright.twin.aircraft import VirtualAircraft
     from rotorwright.twin.state import Papers
+    from rotorwright.twin.usb_dfu import DfuQuirks
 
 LINE = LineSettings(921_600)
 TIME = "2026-01-01T00:00:00Z"
@@ -63,6 +72,42 @@ TILTS = {
     Direction.RIGHT_DOWN: "right",
     Direction.LEVEL: "level",
 }
+
+
+class LookingClock(VirtualClock):
+    """A clock that lets an aircraft look at its drive whenever somebody waits: nobody calls a folder."""
+
+    __slots__ = ("aircraft",)
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.aircraft: VirtualAircraft | None = None
+
+    def sleep_s(self, seconds: float) -> None:
+        super().sleep_s(seconds)
+        if self.aircraft is not None:
+            self.aircraft.usb_bootloader(self.now_s())
+
+
+class DrivesFiles(SystemFiles):
+    """Files that fail as those of a pulled drive do. A folder alone would let an open file be written on."""
+
+    def create(self, path: Path) -> OpenFile:
+        return _FileOnDrive(super().create(path), path)
+
+
+class _FileOnDrive:
+    def __init__(self, inner: OpenFile, path: Path) -> None:
+        self._inner = inner
+        self._path = path
+
+    def write(self, data: bytes) -> None:
+        if not self._path.exists():
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+        self._inner.write(data)
+
+    def close(self) -> None:
+        self._inner.close()
 
 
 class ToolKilledError(BaseException):
@@ -175,6 +220,9 @@ class VirtualBench:
         self.dialect: bytes | None = None
         self.part = ""
         self.policy = "careful"
+        self.way = WriteWay.UART
+        self.usb_quirks: DfuQuirks | None = None
+        self.usb_neighbours: tuple[UsbPort, ...] = ()
         self.has_experience = False
         self.answers: Callable[[Decision], Answer] | None = None
         self.changeover_id = ""
@@ -183,6 +231,11 @@ class VirtualBench:
         """Let the firmware speak by its text console from now on, and the tool with it."""
         self.papers = replace(self.papers, console=True)
         self.dialect = thornbill_console_file()
+
+    def write_by(self, way: WriteWay) -> None:
+        """Let the image be written by `way` from now on; a drive is another bootloader than that of the ROM."""
+        self.way = way
+        self.papers = replace(self.papers, drive=way is WriteWay.DRIVE)
 
     def copy(self, folder: Path) -> VirtualBench:
         """Return a bench in `folder` that stands exactly where this one stands."""
@@ -199,7 +252,13 @@ class VirtualBench:
         self, clock: VirtualClock, faults: FaultPlan | None = None, *, baud: int | None = 0
     ) -> VirtualAircraft:
         """Return a fresh aircraft on the memories, its power just switched on."""
-        how = Circumstances(baud=baud, speed=1.0, faults=faults or FaultPlan())
+        how = Circumstances(
+            baud=baud,
+            speed=1.0,
+            faults=faults or FaultPlan(),
+            usb_quirks=self.usb_quirks,
+            drive_folder=self.folder / "drive",
+        )
         return build_aircraft(self.papers, self.memories, start_from_flash, circumstances=how, start_s=clock.now_s())
 
     def run(
@@ -215,15 +274,16 @@ class VirtualBench:
         stays: bool = True,
     ) -> BenchRun:
         """Do the job, or go on with it, with every object made anew; a person who does not stay is gone after a cut."""
-        clock = VirtualClock()
+        clock = LookingClock()
         aircraft = self.aircraft(clock, faults, baud=baud)
+        clock.aircraft = aircraft if self.papers.drive else None
         clock.sleep_s(1.0)
         person = BenchPerson(aircraft, clock, patience=patience, refuses=refuses, stays=stays, answers=self.answers)
         run = BenchRun(aircraft, clock, person)
         with Hangar.open(self.folder / "hangar") as hangar:
             port = DirectPort(aircraft, clock)
             try:
-                shop = self._workshop(hangar, port, clock, person, kill_at=kill_at, kill_before=kill_before)
+                shop = self._workshop(hangar, port, clock, person, aircraft, kill_at=kill_at, kill_before=kill_before)
                 run.shop = shop
                 if roll_back:
                     want_roll_back(shop, because="test")
@@ -240,6 +300,7 @@ class VirtualBench:
         port: DirectPort,
         clock: VirtualClock,
         person: BenchPerson,
+        aircraft: VirtualAircraft,
         *,
         kill_at: int | None,
         kill_before: bool,
@@ -256,11 +317,18 @@ class VirtualBench:
                 dialect=self.dialect,
                 part=self.part,
                 policy=self.policy,
+                way=str(self.way),
             )
         journal = HangarJournal(hangar, self.changeover_id, now=lambda: TIME)
         if kill_at is not None:
             journal = KilledJournal(hangar, self.changeover_id, at=kill_at, before=kill_before)
+        sockets = (UsbPort(aircraft), *self.usb_neighbours)
+        backend = TwinUsbBackend(DirectCarrier(sockets, clock))
         return Workshop(
+            usb=None if self.way is WriteWay.UART else lambda: UsbBus(backend),
+            drives=lambda: find_drives([self.folder / "drive"]),
+            drive_files=DrivesFiles(),
+            progress=lambda *_: clock.sleep_s(0.0 if self.way is not WriteWay.DRIVE else 0.1),
             journal=journal,
             port=port,
             clock=clock,

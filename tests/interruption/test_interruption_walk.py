@@ -25,6 +25,7 @@ from tests.virtual_bench import BenchRun, VirtualBench
 
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.state import fold
+from rotorwright.changeover.ways import WriteWay
 from rotorwright.firmware.mcu import microcontroller
 from rotorwright.hangar.store import Hangar
 from rotorwright.settings.snapshot import parse_snapshot
@@ -45,11 +46,16 @@ SAMPLE = 12
 
 
 class Way(Enum):
-    """How the job is done: with a release book, without any, or without any by the text console."""
+    """How the job is done: with a release book, without any, without any by the text console; or written otherwise."""
 
     BOOK = "with a book"
     NO_BOOK = "without a book"
     CONSOLE = "without a book, by console"
+    USB = "written over USB"
+    DRIVE = "written onto a drive"
+
+
+WRITES = {Way.USB: WriteWay.USB, Way.DRIVE: WriteWay.DRIVE}
 
 
 @dataclass(frozen=True)
@@ -71,7 +77,9 @@ class CleanRun:
 def clean_run(size_bytes: int | None, way: Way = Way.BOOK) -> CleanRun:
     """Do one clean job on an image of this size (None: the demo's own) and remember where it passed."""
     start = VirtualBench(_folder(), size_bytes=size_bytes)
-    if way is not Way.BOOK:
+    if way in WRITES:
+        start.write_by(WRITES[way])
+    if way in {Way.NO_BOOK, Way.CONSOLE}:
         start.book = None
     if way is Way.CONSOLE:
         start.speak_by_console()
@@ -88,7 +96,9 @@ def clean_run(size_bytes: int | None, way: Way = Way.BOOK) -> CleanRun:
         MemoryKind.DISPLAY: run.aircraft.display.operations,
     }
     idle = {memory for memory, count in operations.items() if not count}
-    assert idle == (set() if way is Way.BOOK else {MemoryKind.DISPLAY})  # no book, no characters of the new release
+    assert idle == (
+        {MemoryKind.DISPLAY} if way in {Way.NO_BOOK, Way.CONSOLE} else set()
+    )  # no book, no characters of the new release
     whole = start.copy(_folder())
     assert whole.run().error is None
     return CleanRun(
@@ -120,6 +130,19 @@ _OTHERWISE_WITHOUT_BOOK = {
 }
 
 
+_OTHERWISE_BY_WAY = {
+    EventKind.BOOTLOADER_WANTED,
+    EventKind.BOOTLOADER_ANSWERED,
+    EventKind.OLD_IMAGE_SAVED,
+    EventKind.OLD_IMAGE_UNREADABLE,
+    EventKind.ERASE_ALLOWED,
+    EventKind.IMAGE_VERIFIED,
+    EventKind.IMAGE_WRITTEN,
+    EventKind.APPLICATION_WANTED,
+    EventKind.APPLICATION_ANSWERED,
+}
+
+
 def _alike(events: Sequence[Event], way: Way) -> frozenset[int]:
     """Return the events where a kill says nothing that another one does not say.
 
@@ -130,7 +153,8 @@ def _alike(events: Sequence[Event], way: Way) -> frozenset[int]:
     if way is Way.BOOK:
         return frozenset(answers[2:-1]) if len(answers) > 10 else frozenset()
     needed = {*answers[:2], *answers[-1:]}
-    needed |= {event.sequence for event in events if event.kind in _OTHERWISE_WITHOUT_BOOK}
+    otherwise = _OTHERWISE_BY_WAY if way in WRITES else _OTHERWISE_WITHOUT_BOOK
+    needed |= {event.sequence for event in events if event.kind in otherwise}
     return frozenset(event.sequence for event in events) - needed
 
 
@@ -218,6 +242,15 @@ def test_a_cut_while_the_defaults_are_learnt_or_the_settings_come_back_loses_not
     _walk(clean, [*cuts[:3], *random.Random(20260102).sample(cuts, SAMPLE // 2), cuts[-1]], tmp_path)
 
 
+@pytest.mark.parametrize("way", list(WRITES), ids=lambda way: way.value)
+def test_a_cut_of_the_power_while_it_is_written_over_usb_or_onto_a_drive_loses_nothing(
+    way: Way, tmp_path: Path
+) -> None:
+    clean = clean_run(SMALL_BYTES, way)
+    cuts = list(_cuts(clean, MemoryKind.FLASH))
+    _walk(clean, [*cuts[:6], *random.Random(20260103).sample(cuts, SAMPLE), *cuts[-3:]], tmp_path)
+
+
 @pytest.mark.parametrize("moment", list(CutMoment))
 def test_a_cut_at_every_erase_and_every_fourth_block_of_a_small_image_loses_nothing(
     moment: CutMoment, tmp_path: Path
@@ -282,6 +315,15 @@ def test_a_cut_is_survived_within_one_run_when_the_person_presses_the_button(tmp
 def test_full_walk_over_every_flash_operation_of_the_demo_image(chunk: int, tmp_path: Path) -> None:
     clean = clean_run(None)
     _walk(clean, list(_cuts(clean, MemoryKind.FLASH))[chunk::CHUNKS], tmp_path)
+
+
+@pytest.mark.full_walk
+@pytest.mark.parametrize("way", list(WRITES), ids=lambda way: way.value)
+def test_full_walk_over_every_flash_operation_by_the_other_ways(way: Way, tmp_path: Path) -> None:
+    clean = clean_run(SMALL_BYTES, way)
+    cuts = list(_cuts(clean, MemoryKind.FLASH))
+    print(f"\nThe job {way.value}: {len(cuts)} points at which the power goes")  # noqa: T201 - figure for the record
+    _walk(clean, cuts, tmp_path)
 
 
 @pytest.mark.full_walk

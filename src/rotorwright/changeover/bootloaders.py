@@ -57,6 +57,11 @@ class Bootloader(Protocol):
         """What it calls itself, for the record."""
         ...
 
+    @property
+    def starts_by_itself(self) -> bool:
+        """Whether it starts what it was given, so that it is there again only if it did not get the whole."""
+        ...
+
     def chip_id(self) -> int | None:
         """Return the product id of the microcontroller; None where it does not tell."""
         ...
@@ -114,6 +119,7 @@ class FlashBootloader:
     read_id: Callable[[int], str | None]
     unproved: Callable[[str | None], tuple[str, ...]]
     layout: tuple[Sector, ...] | None = None
+    starts_by_itself: bool = False
 
     def chip_id(self) -> int | None:
         """Return the product id of the microcontroller; None where it does not tell."""
@@ -199,6 +205,7 @@ class DriveBootloader:
     look: Callable[[], tuple[Uf2Drive, ...]]
     files: DriveFiles | None = None
     way: WriteWay = WriteWay.DRIVE
+    starts_by_itself: bool = True
 
     @property
     def words(self) -> str:

@@ -132,6 +132,23 @@ class OldImageOtherReleaseError(ImageError):
     id = "changeover.old-image-other"
 
 
+class ImageNotTakenError(ProtocolError):
+    """The bootloader is there again instead of the application that was written."""
+
+    id = "changeover.image-not-taken"
+    retry_helps = True
+
+    @classmethod
+    def by(cls, bootloader: str) -> ImageNotTakenError:
+        """Return the error for a bootloader that calls itself so."""
+        return cls(
+            "The image was written, and the bootloader is there again instead of the application.",
+            why=f"{bootloader} did not get the whole image, as when the power goes with the last block, or the image "
+            "does not start on this board.",
+            todo="Go on with `resume`: it is written once more. If it stays so, use `roll-back`.",
+        )
+
+
 class WrongReleaseError(ProtocolError):
     """After the restart another release answers than the one that was written."""
 

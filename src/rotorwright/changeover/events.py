@@ -32,6 +32,7 @@ class EventKind(StrEnum):
     ERASE_ALLOWED = "erase-allowed"
     IMAGE_VERIFIED = "image-verified"
     IMAGE_WRITTEN = "image-written"
+    IMAGE_NOT_TAKEN = "image-not-taken"
     APPLICATION_WANTED = "application-wanted"
     APPLICATION_ANSWERED = "application-answered"
     DEFAULTS_WANTED = "defaults-wanted"
@@ -79,6 +80,7 @@ WORDS: dict[EventKind, str] = {
     EventKind.ERASE_ALLOWED: "Allowed to erase one sector",
     EventKind.IMAGE_VERIFIED: "Image read back and equal",
     EventKind.IMAGE_WRITTEN: "Image written; the bootloader gives nothing out to compare",
+    EventKind.IMAGE_NOT_TAKEN: "The bootloader is there again instead of what was written",
     EventKind.APPLICATION_WANTED: "Allowed to start the application",
     EventKind.APPLICATION_ANSWERED: "New release answered",
     EventKind.DEFAULTS_WANTED: "Allowed to reset the settings to the board's own defaults",

@@ -23,7 +23,13 @@ from rotorwright.changeover.restore import (
     require_battery,
     reset_and_restart,
 )
-from rotorwright.changeover.write import planned_sectors, require_chip_and_id, start_application, write_planned
+from rotorwright.changeover.write import (
+    is_taken,
+    planned_sectors,
+    require_chip_and_id,
+    start_application,
+    write_planned,
+)
 from rotorwright.firmware.descriptor import find_descriptor
 from rotorwright.firmware.files import kept_suffix, read_image_file
 from rotorwright.firmware.image import Image
@@ -116,6 +122,7 @@ def roll_back_image(shop: Workshop) -> None:
     with bootloader(shop) as boot:
         require_chip_and_id(shop, boot, part)
         written = write_planned(shop, boot, image, "writing the old image back")
+    shop.has_written = True
     facts: dict[str, JsonValue] = {"sectors_written": len(written.sectors), "unproved": list(written.unproved)}
     if written.bytes_verified:
         shop.note(EventKind.OLD_IMAGE_VERIFIED, bytes=written.bytes_verified, **facts)
@@ -128,6 +135,8 @@ def roll_back_start(shop: Workshop) -> None:
     image, received = shop.state.image, shop.state.received
     assert image is not None
     assert received is not None
+    if not is_taken(shop, is_read_back=shop.state.is_old_image_verified):
+        return  # the next step writes it again
     identity = start_application(shop, image, expected_release=received.release)
     shop.note(EventKind.OLD_APPLICATION_ANSWERED, **identity)
 

@@ -321,6 +321,16 @@ def _on_image_written(state: ChangeoverState, facts: Facts) -> ChangeoverState:
     )
 
 
+def _on_not_taken(state: ChangeoverState, _facts: Facts) -> ChangeoverState:
+    back = state.is_rolling_back
+    return replace(
+        state,
+        is_image_written=state.is_image_written and back,
+        is_old_image_written=state.is_old_image_written and not back,
+        is_in_bootloader=True,
+    )
+
+
 def _on_application_wanted(state: ChangeoverState, _facts: Facts) -> ChangeoverState:
     return replace(state, is_in_bootloader=False)
 
@@ -449,6 +459,7 @@ _ON: dict[str, Callable[[ChangeoverState, Facts], ChangeoverState]] = {
     EventKind.ERASE_ALLOWED: _on_erase,
     EventKind.IMAGE_VERIFIED: _on_image_verified,
     EventKind.IMAGE_WRITTEN: _on_image_written,
+    EventKind.IMAGE_NOT_TAKEN: _on_not_taken,
     EventKind.APPLICATION_WANTED: _on_application_wanted,
     EventKind.APPLICATION_ANSWERED: _on_application,
     EventKind.DEFAULTS_WANTED: _same,

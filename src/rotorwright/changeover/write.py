@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from rotorwright.changeover.choosing import judge, read_image
 from rotorwright.changeover.entering import bootloader, bootloader_if_it_answers
-from rotorwright.changeover.errors import WrongReleaseError
+from rotorwright.changeover.errors import ImageNotTakenError, WrongReleaseError
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.gates import Gate, GateShutError
 from rotorwright.changeover.kept import kept_facts
@@ -148,6 +148,7 @@ def write_image(shop: Workshop) -> None:
     with bootloader(shop) as boot:
         require_planned_board(shop, boot, part)
         written = write_planned(shop, boot, read_image(shop), "writing the image")
+    shop.has_written = True
     for words in written.unproved:
         shop.person.tell(f"Not proved: {words}")
     facts: dict[str, JsonValue] = {
@@ -189,8 +190,30 @@ def start(shop: Workshop) -> None:
     """
     image = shop.state.image
     assert image is not None
+    if not is_taken(shop, is_read_back=shop.state.is_image_verified):
+        return  # the next step writes it again
     identity = start_application(shop, image, expected_release=image.release)
     shop.note(EventKind.APPLICATION_ANSWERED, **identity)
+
+
+def is_taken(shop: Workshop, *, is_read_back: bool) -> bool:
+    """Answer whether the board took what was written, as far as that can be seen before it answers.
+
+    A bootloader that starts by itself what it got is there again only if it did not get the whole; an image that was
+    read back needs no such look.
+
+    Raises:
+        ImageNotTakenError: it was written in this very run, so that writing it once more is for a person to say.
+    """
+    if is_read_back:
+        return True
+    with bootloader_if_it_answers(shop) as boot:
+        if boot is None or not boot.starts_by_itself:
+            return True
+        shop.note(EventKind.IMAGE_NOT_TAKEN, bootloader=boot.words)
+        if shop.has_written:
+            raise ImageNotTakenError.by(boot.words)
+        return False
 
 
 def start_application(shop: Workshop, image: ChosenImage, *, expected_release: str) -> dict[str, str]:
