@@ -272,6 +272,7 @@ class VirtualBench:
         roll_back: bool = False,
         baud: int | None = 0,
         stays: bool = True,
+        prepare: Callable[[Workshop], None] = lambda _shop: None,
     ) -> BenchRun:
         """Do the job, or go on with it, with every object made anew; a person who does not stay is gone after a cut."""
         clock = LookingClock()
@@ -285,6 +286,7 @@ class VirtualBench:
             try:
                 shop = self._workshop(hangar, port, clock, person, aircraft, kill_at=kill_at, kill_before=kill_before)
                 run.shop = shop
+                prepare(shop)
                 if roll_back:
                     want_roll_back(shop, because="test")
                 engine.run(shop)

@@ -23,7 +23,7 @@ from rotorwright.links.usb_dfu.errors import DfuUnusableError, UsbLibraryMissing
 from rotorwright.links.wire import LineSettings, Parity
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterator
+    from collections.abc import Iterator
 
     from rotorwright.changeover.workshop import Workshop
     from rotorwright.links.usb_dfu.usb_port import DfuDevice, UsbBus
@@ -57,7 +57,7 @@ def bootloader_if_it_answers(shop: Workshop) -> Iterator[Bootloader | None]:
 
 
 def _by_software(shop: Workshop, stack: ExitStack) -> Bootloader | None:
-    others = _in_sight(shop)
+    shop.other_bootloaders = _in_sight(shop)
     try:
         with shop.listening(FIRST_HEARTBEAT_S) as link:
             shop.require_received(link)
@@ -66,14 +66,14 @@ def _by_software(shop: Workshop, stack: ExitStack) -> Bootloader | None:
             shop.was_sent_to_bootloader = True
     except LinkError as silence:
         shop.person.tell(f"The application does not answer. {silence.what}")
-        others = frozenset()  # what is in sight may be our own board
-    return _already_there(shop, stack, APPEARS_S, others)
+        shop.other_bootloaders = frozenset()  # what is in sight may be our own board
+    return _already_there(shop, stack, APPEARS_S)
 
 
 def _by_button(shop: Workshop, stack: ExitStack) -> Bootloader | None:
     for _ in range(BUTTON_TRIES):
         shop.note(EventKind.BOOTLOADER_WANTED, by="button")
-        shop.was_sent_to_bootloader = False
+        shop.was_sent_to_bootloader, shop.other_bootloaders = False, frozenset()
         if not shop.person.act(BootButtonRequest("The board does not answer by itself.")):
             return None
         found = _already_there(shop, stack, APPEARS_S)
@@ -105,16 +105,11 @@ def _on_bus(shop: Workshop) -> tuple[UsbBus | None, tuple[DfuDevice, ...]]:
         return None, ()
 
 
-def _already_there(
-    shop: Workshop, stack: ExitStack, patience_s: float, others: Collection[str] = frozenset()
-) -> Bootloader | None:
-    """Return the bootloader by the first way on which it shows itself within `patience_s`; None if it does not.
-
-    `others` are bootloaders that were in sight before ours was asked for.
-    """
+def _already_there(shop: Workshop, stack: ExitStack, patience_s: float) -> Bootloader | None:
+    """Return the bootloader by the first way on which it shows itself within `patience_s`; None if it does not."""
     deadline_s = shop.clock.now_s() + patience_s
     while True:
-        found = _on_uart(shop, stack) or _on_usb(shop, stack, others) or _on_drive(shop, others)
+        found = _on_uart(shop, stack) or _on_usb(shop, stack) or _on_drive(shop)
         if found is not None:
             return found
         if not _may_appear(shop) or shop.clock.now_s() >= deadline_s:
@@ -150,9 +145,9 @@ def _on_uart(shop: Workshop, stack: ExitStack) -> Bootloader | None:
         )
 
 
-def _on_usb(shop: Workshop, stack: ExitStack, others: Collection[str]) -> Bootloader | None:
+def _on_usb(shop: Workshop, stack: ExitStack) -> Bootloader | None:
     bus, devices = _on_bus(shop)
-    ours = [device for device in devices if device.place not in others]
+    ours = [device for device in devices if device.place not in shop.other_bootloaders]
     if bus is None or not ours:
         return None
     wanted = ours[0].place if len(ours) == 1 else ""  # the bus itself refuses to choose among several
@@ -168,10 +163,10 @@ def _on_usb(shop: Workshop, stack: ExitStack, others: Collection[str]) -> Bootlo
     )
 
 
-def _on_drive(shop: Workshop, others: Collection[str]) -> Bootloader | None:
+def _on_drive(shop: Workshop) -> Bootloader | None:
     if shop.state.way not in {WriteWay.AUTO, WriteWay.DRIVE}:
         return None
-    ours = [drive for drive in shop.drives() if str(drive.folder) not in others]
+    ours = [drive for drive in shop.drives() if str(drive.folder) not in shop.other_bootloaders]
     if len(ours) > 1:
         raise DrivesSeveralError.among([str(drive.folder) for drive in ours])
     return DriveBootloader(ours[0], shop.clock, shop.drives, shop.drive_files) if ours else None

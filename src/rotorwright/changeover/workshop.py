@@ -142,6 +142,8 @@ class Workshop:
     drive_files: DriveFiles | None = None
     was_sent_to_bootloader: bool = field(init=False, default=False)
     """Whether the application of the received aircraft went into its bootloader at our word, in this run."""
+    other_bootloaders: frozenset[str] = field(init=False, default=frozenset())
+    """Bootloaders that were in sight before ours was asked for in this run: somebody else's."""
     has_written: bool = field(init=False, default=False)
     """Whether an image was written in this run."""
     state: ChangeoverState = field(init=False)
