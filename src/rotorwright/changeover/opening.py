@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
     from rotorwright.hangar.journal import JsonValue
     from rotorwright.hangar.store import ChangeoverRow, Hangar
+    from rotorwright.links.ports import UsbIds
     from rotorwright.links.wire import Clock, LineSettings, Port
     from rotorwright.settings.dialects.dialect import Dialect
     from rotorwright.settings.identity import Identity
@@ -66,13 +67,15 @@ def open_card(
     policy: str = "careful",
     image_base: int | None = None,
     way: str = "auto",
+    port_usb: UsbIds | None = None,
 ) -> str:
     """Open a job card for the aircraft that answers, with everything that a later run needs kept beside it.
 
     Returns the id of the changeover. `book` is a zip, or None where there is none; `image` a firmware file of any known
     format, and `image_base` the address of its first byte where a person gave it; `dialect` a dialect file where the
     aircraft is spoken to by its text console; `part` the microcontroller where a person names it; `policy` is a policy
-    in its text form; `way` a `WriteWay`.
+    in its text form; `way` a `WriteWay`; `port_usb` the USB device that the port belongs to, so that a later run finds
+    it under another name.
 
     Raises:
         OpenChangeoverError: another changeover of this aircraft has begun to write and is not over.
@@ -92,6 +95,7 @@ def open_card(
     kept_image = hangar.keep(changeover_id, f"image.{kept_suffix(found)}", image)
     facts: dict[str, JsonValue] = {
         "port": port,
+        "port_usb": None if port_usb is None else [port_usb.vendor, port_usb.product, port_usb.serial_number],
         "book": _kept_or_none(hangar, changeover_id, "release-book.zip", book),
         "image": kept_facts(kept_image),
         "image_base": image_base,

@@ -13,6 +13,7 @@ from rotorwright.changeover.events import NOT_SHOWN, EventKind
 from rotorwright.changeover.kept import kept_from
 from rotorwright.changeover.ways import WriteWay
 from rotorwright.hangar.journal import Event, JsonValue
+from rotorwright.links.ports import UsbIds
 from rotorwright.settings.identity import Identity
 from rotorwright.settings.outcomes import How, Outcome
 from rotorwright.settings.values import SettingType, Value
@@ -60,6 +61,7 @@ class ChangeoverState:
     """Where a changeover stands."""
 
     port: str = ""
+    port_usb: UsbIds | None = None
     book: KeptFile | None = None
     dialect: KeptFile | None = None
     part: str = ""
@@ -209,10 +211,20 @@ def _kept(facts: Facts, key: str) -> KeptFile | None:
     return kept_from(facts[key]) if facts.get(key) else None
 
 
+def _usb(fact: JsonValue) -> UsbIds | None:
+    if not isinstance(fact, list):
+        return None
+    vendor, product, serial_number = fact
+    assert isinstance(vendor, int)
+    assert isinstance(product, int)
+    return UsbIds(vendor, product, str(serial_number))
+
+
 def _on_started(state: ChangeoverState, facts: Facts) -> ChangeoverState:
     return replace(
         state,
         port=_text(facts, "port"),
+        port_usb=_usb(facts.get("port_usb")),
         book=_kept(facts, "book"),
         image_file=kept_from(facts["image"]),
         image_base=_whole(facts, "image_base") if facts.get("image_base") is not None else None,

@@ -6,6 +6,7 @@ means that aircraft.
 
 from __future__ import annotations
 
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,29 +14,26 @@ from rotorwright.links.uf2_drive.finding import find_drives
 from rotorwright.links.usb_dfu.usb_port import UsbBus
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
     from rotorwright.links.uf2_drive.finding import Uf2Drive
     from rotorwright.twin.state import StateFolder
 
 
-def usb_of(port: str) -> Callable[[], UsbBus]:
-    """Return how the USB is reached to which the aircraft on `port` belongs."""
+@contextmanager
+def attached_beside(port: str) -> Iterator[tuple[Callable[[], UsbBus], Callable[[], tuple[Uf2Drive, ...]]]]:
+    """Give how the USB is reached to which the aircraft on `port` belongs, and how the drives are listed."""
     folder = _virtual_aircraft(port)
     if folder is None:
-        return UsbBus
+        yield UsbBus, find_drives
+        return
     from rotorwright.twin.usb_socket import SocketUsbBackend
 
     backend = SocketUsbBackend([folder.path])
-    return lambda: UsbBus(backend)
-
-
-def drives_of(port: str) -> Callable[[], tuple[Uf2Drive, ...]]:
-    """Return how the drives are listed of which one may be that of the aircraft on `port`."""
-    folder = _virtual_aircraft(port)
-    if folder is None:
-        return find_drives
-    return lambda: find_drives([folder.drive_folder])
+    try:
+        yield lambda: UsbBus(backend), lambda: find_drives([folder.drive_folder])
+    finally:
+        backend.close()
 
 
 def _virtual_aircraft(port: str) -> StateFolder | None:

@@ -180,19 +180,19 @@ def _open_card(request: DecideRequest) -> Iterator[Workshop]:
     from rotorwright.changeover.deciding import require_open_to_answers, require_sheet
     from rotorwright.changeover.journal import HangarJournal
     from rotorwright.changeover.opening import find_card
-    from rotorwright.cli.jobs import BenchOptions, make_workshop, open_hangar, user_name, utc_now
+    from rotorwright.cli.jobs import BenchOptions, open_hangar, user_name, utc_now, workshop
     from rotorwright.cli.person import TerminalPerson
 
     with open_hangar(request.hangar) as hangar:
         card = find_card(hangar, request.changeover)
         with hangar.lock(card.row.id):
             journal = HangarJournal(hangar, card.row.id, now=utc_now)
-            shop = make_workshop(hangar, journal, BenchOptions(), TerminalPerson(user_name()))
-            if request.only_list:
-                require_sheet(shop)
-            else:
-                require_open_to_answers(shop)
-            yield shop
+            with workshop(hangar, journal, BenchOptions(), TerminalPerson(user_name())) as shop:
+                if request.only_list:
+                    require_sheet(shop)
+                else:
+                    require_open_to_answers(shop)
+                yield shop
 
 
 def _choices(given: tuple[str, ...]) -> dict[str, str]:

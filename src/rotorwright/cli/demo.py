@@ -209,10 +209,10 @@ def work(place: DemoFolder, *, dies: Callable[[Event], None] | None = None) -> C
         with hangar.lock(changeover_id), jobs.shown_progress() as bar:
             options = jobs.BenchOptions(port=str(place.twin.port_link), baud=921_600, loader_baud=921_600)
             person = DemoPerson(HandsClient(place.twin.path), None if place.way.has_book else owner_of(place))
-            shop = jobs.make_workshop(hangar, journal, options, person, bar)
-            if not shop.state.is_over and shop.state.received is not None:
-                engine.resume(shop)
-            state = engine.run(shop, on_step=jobs.announce)
+            with jobs.workshop(hangar, journal, options, person, bar) as shop:
+                if not shop.state.is_over and shop.state.received is not None:
+                    engine.resume(shop)
+                state = engine.run(shop, on_step=jobs.announce)
             jobs.finish(hangar, journal, state, report=place.report)
     return state
 

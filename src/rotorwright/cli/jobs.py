@@ -18,7 +18,7 @@ from rotorwright.changeover.journal import HangarJournal
 from rotorwright.changeover.opening import JobCard, cards, find_card, open_card, read_identity
 from rotorwright.changeover.workshop import Workshop
 from rotorwright.cli.answers import parse_answers
-from rotorwright.cli.attached import drives_of, usb_of
+from rotorwright.cli.attached import attached_beside
 from rotorwright.cli.console import out, print_json
 from rotorwright.cli.files import read_input_file
 from rotorwright.cli.person import AnswersPerson, TerminalPerson
@@ -27,7 +27,7 @@ from rotorwright.hangar.book_pack import pack_book
 from rotorwright.hangar.places import hangar_folder
 from rotorwright.hangar.store import Hangar
 from rotorwright.links.clock import RealClock
-from rotorwright.links.serial_port import SerialPort
+from rotorwright.links.following_port import FollowingPort
 from rotorwright.links.wire import LineSettings
 from rotorwright.report.from_changeover import report_of
 from rotorwright.report.html import render_report
@@ -91,7 +91,7 @@ def start(options: BenchOptions, job: NewJob) -> int:
     spoken = dialect_from(dialect_bytes, source=str(job.dialect)) if dialect_bytes is not None else None
     read_image_file(image_bytes, name=job.image.name, base=job.image_base)  # before an aircraft is waited for
     person, policy = _person(options), Policy.parse(job.policy).text
-    port, clock, line = SerialPort(options.port), RealClock(), LineSettings(options.baud)
+    port, clock, line = FollowingPort(options.port), RealClock(), LineSettings(options.baud)
     with open_hangar(options.hangar) as hangar:
         identity = read_identity(port, clock, line, spoken)
         changeover_id = open_card(
@@ -107,6 +107,7 @@ def start(options: BenchOptions, job: NewJob) -> int:
             policy=policy,
             image_base=job.image_base,
             way=job.way,
+            port_usb=port.usb,
         )
         out.print(f"Job card {changeover_id} for {escape(identity.board)}, id {identity.unique_id}.")
         return _work(hangar, changeover_id, options, person)
@@ -204,12 +205,12 @@ def _work(
         if isinstance(person, TerminalPerson):
             person.before_asking = bar.stop
         journal = HangarJournal(hangar, changeover_id, now=utc_now)
-        shop = make_workshop(hangar, journal, options, person, bar)
-        if is_resumed:
-            engine.resume(shop)
-        if back is not None:
-            _want_back(shop, back)
-        state = engine.run(shop, on_step=announce)
+        with workshop(hangar, journal, options, person, bar) as shop:
+            if is_resumed:
+                engine.resume(shop)
+            if back is not None:
+                _want_back(shop, back)
+            state = engine.run(shop, on_step=announce)
         finish(hangar, journal, state)
     return 0
 
@@ -221,13 +222,14 @@ def _want_back(shop: Workshop, back: WayBack) -> None:
     roll_back.want_roll_back(shop, because=back.because)
 
 
-def make_workshop(
+@contextmanager
+def workshop(
     hangar: Hangar, journal: HangarJournal, options: BenchOptions, person: Person, bar: ProgressLine | None = None
-) -> Workshop:
-    """Return the workshop of one run: real port, real clock."""
+) -> Iterator[Workshop]:
+    """Give the workshop of one run: real port, real clock."""
     shop = Workshop(
         journal=journal,
-        port=SerialPort(options.port or "-"),  # the card may say which
+        port=FollowingPort(options.port or "-"),  # the card may say which
         clock=RealClock(),
         person=person,
         application_line=LineSettings(options.baud),
@@ -236,11 +238,11 @@ def make_workshop(
         experience=HangarExperience(hangar),
     )
     name = options.port or shop.state.port
-    shop.port = SerialPort(name)
-    shop.usb, shop.drives = usb_of(name), drives_of(name)
+    shop.port = FollowingPort(name, usb=None if options.port else shop.state.port_usb)
     if bar is not None:
         shop.progress = bar.show
-    return shop
+    with attached_beside(name) as (shop.usb, shop.drives):
+        yield shop
 
 
 def announce(rule: StepRule) -> None:

@@ -448,9 +448,7 @@ def _event_words(event: Event) -> str:
     return f"{words}: {', '.join(more)}" if more else words
 
 
-def _remarks(
-    sheet: CarryOverSheet | None, events: Sequence[Event], unproved: Sequence[str]
-) -> tuple[str, ...]:
+def _remarks(sheet: CarryOverSheet | None, events: Sequence[Event], unproved: Sequence[str]) -> tuple[str, ...]:
     remarks = [f"Not proved by the way of writing: {words}" for words in unproved]
     if sheet is not None:
         words = f"{len(sheet.arrivals)} settings are new in {sheet.to_release} and have the board's own defaults."
