@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,7 +11,7 @@ from rich.table import Table
 
 from rotorwright.cli.compare_view import reading_facts
 from rotorwright.cli.console import out, print_json
-from rotorwright.cli.files import read_input_file
+from rotorwright.cli.files import read_input_file, require_free_name
 from rotorwright.cli.readings import Reading, Told, listing_catalogue, read_source, warn_of_unplaced
 
 if TYPE_CHECKING:
@@ -53,20 +54,62 @@ def _whose(reading: Reading) -> str:
     return f"{identity.board}, {identity.family} {identity.release}, {taken}"
 
 
-def inspect_image(path: Path, *, book: Path | None, board: str | None, as_json: bool, base: int | None = None) -> int:
+@dataclass(frozen=True, slots=True)
+class InspectRequest:
+    """What a person wants to see of an image: `board` in `book` to judge it against, `part` for its sectors."""
+
+    path: Path
+    book: Path | None = None
+    board: str | None = None
+    part: str = ""
+    base: int | None = None
+    map_file: Path | None = None
+
+
+def inspect_image(request: InspectRequest, *, as_json: bool) -> int:
     """Show what an image is and whether it fits; the exit code says it too (5: does not fit)."""
-    from rotorwright.cli.image_view import image_facts, image_reading_facts, print_image, print_reading
+    from rotorwright.cli.image_view import (
+        image_facts,
+        image_reading_facts,
+        part_of,
+        print_image,
+        print_reading,
+        write_map,
+    )
     from rotorwright.firmware.files import read_image_file
 
-    found = read_image_file(read_input_file(path), name=path.name, base=base)
-    image = found.image
-    fit = _fit(image, book, board) if book and board else None
+    path = request.path
+    if request.map_file is not None:
+        require_free_name(request.map_file)
+    found = read_image_file(read_input_file(path), name=path.name, base=request.base)
+    image, part = found.image, part_of(found.image, request.part)
+    fit = _fit(image, request.book, request.board) if request.book and request.board else None
     if as_json:
-        print_json({**image_facts(image, path.name, fit), **image_reading_facts(found)})
+        print_json({**image_facts(image, path.name, fit, part), **image_reading_facts(found)})
     else:
-        print_image(image, path.name, fit)
+        print_image(image, path.name, fit, part)
         print_reading(found)
+    if request.map_file is not None:
+        write_map(image, path.name, part, request.map_file)
     return 0 if fit is None or str(fit.verdict) == "fits" else 5
+
+
+def compare_image_files(first: Path, second: Path, *, part: str, base: int | None, as_json: bool) -> int:
+    """Show how two images differ, sector by sector; the exit code says it too (1: they differ)."""
+    from rotorwright.cli.image_comparison import Compared, comparison_facts, is_same, print_comparison
+    from rotorwright.cli.image_view import part_of
+    from rotorwright.firmware.files import read_image_file
+
+    one, other = (
+        Compared(path.name, read_image_file(read_input_file(path), name=path.name, base=base).image)
+        for path in (first, second)
+    )
+    named = part_of(one.image, part) or part_of(other.image)
+    if as_json:
+        print_json(comparison_facts(one, other, named))
+    else:
+        print_comparison(one, other, named)
+    return 0 if is_same(one, other) else 1
 
 
 def _fit(image: Image, book: Path, board_name: str) -> Fit:

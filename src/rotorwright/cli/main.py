@@ -282,18 +282,28 @@ def compare(
 @app.command()
 def inspect(
     image: Annotated[Path, typer.Argument(help="A firmware image of any known format.")],
+    other: Annotated[Path | None, typer.Argument(help="Another image, to compare the two sector by sector.")] = None,
     *,
     book: Annotated[Path | None, typer.Option("--book", "-b", help="Release book, to judge the fit.")] = None,
     board: Annotated[
         str | None, typer.Option("--board", help="Board to judge it against; a name or an old name.")
     ] = None,
+    part: Annotated[
+        str, typer.Option("--part", help="Microcontroller whose sectors are shown, where the image names none.")
+    ] = "",
+    map_file: Annotated[
+        Path | None, typer.Option("--map", metavar="FILE", help="Draw how it lies in flash into this new SVG file.")
+    ] = None,
     base: BaseOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Show what an image is, and with a book and a board whether it fits."""
-    from rotorwright.cli.look import inspect_image
+    """Show what an image is, with a book and a board whether it fits; or how two images differ."""
+    from rotorwright.cli.look import InspectRequest, compare_image_files, inspect_image
 
-    raise typer.Exit(inspect_image(image, book=book, board=board, as_json=as_json, base=base))
+    if other is not None:
+        raise typer.Exit(compare_image_files(image, other, part=part, base=base, as_json=as_json))
+    request = InspectRequest(image, book=book, board=board, part=part, base=base, map_file=map_file)
+    raise typer.Exit(inspect_image(request, as_json=as_json))
 
 
 @app.command()
