@@ -10,6 +10,7 @@ from rotorwright.cli.console import out
 from rotorwright.firmware.build_strings import build_strings
 from rotorwright.firmware.descriptor import find_descriptor
 from rotorwright.firmware.image_map import compare_images
+from rotorwright.firmware.vector_table import SYSTEM_VECTORS, read_vector_table
 
 if TYPE_CHECKING:
     from rotorwright.firmware.image import Image
@@ -50,6 +51,7 @@ def comparison_facts(one: Compared, other: Compared, part: Microcontroller | Non
             }
             for block in blocks
         ],
+        "told": [{"what": what, "first": ours, "second": theirs} for what, ours, theirs in _told(one, other, part)],
         "strings_only_first": sorted(_texts(one.image) - _texts(other.image)),
         "strings_only_second": sorted(_texts(other.image) - _texts(one.image)),
     }
@@ -68,12 +70,34 @@ def print_comparison(one: Compared, other: Compared, part: Microcontroller | Non
     out.print(f"Compared by {escape(f'the sectors of the {part.name}' if part else 'pages of 16 KiB')}:")
     for block in compare_images(one.image, other.image, part):
         out.print(f"  {escape(_block_words(block))}", soft_wrap=True)
+    for what, ours, theirs in _told(one, other, part):
+        out.print(f"  {escape(f'{what}: A {ours}, B {theirs}')}", soft_wrap=True)
     for letter, texts in (
         ("A", _texts(one.image) - _texts(other.image)),
         ("B", _texts(other.image) - _texts(one.image)),
     ):
         for text in sorted(texts):
             out.print(f"  text only in {letter}: {escape(text)}", soft_wrap=True)
+
+
+def _told(one: Compared, other: Compared, part: Microcontroller | None) -> list[tuple[str, str, str]]:
+    """Return what the two say of themselves that is not the same: what it is, A's word, B's word."""
+    ours, theirs = _says(one.image, part), _says(other.image, part)
+    return [(what, ours[what], theirs[what]) for what in ours if ours[what] != theirs[what]]
+
+
+def _says(image: Image, part: Microcontroller | None) -> dict[str, str]:
+    descriptor = find_descriptor(image)
+    fields = ("family", "release", "board", "mcu", "build")
+    says = {f"descriptor, {field}": str(getattr(descriptor, field)) if descriptor else "none" for field in fields}
+    if part is None:
+        return says
+    table = read_vector_table(image, part)
+    for what, address in (("stack top", table.stack_top), ("first instruction", table.reset)):
+        says[what] = "none" if address is None else f"{address:#010x}"
+    has_vectors = image.covers(table.address, SYSTEM_VECTORS * 4)
+    says["system vectors"] = image.read(table.address, SYSTEM_VECTORS * 4).hex() if has_vectors else "none"
+    return says
 
 
 def _texts(image: Image) -> set[str]:

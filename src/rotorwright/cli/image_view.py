@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from rotorwright.firmware.read_image import ReadImage
 
 MOST_RANGES = 12  # own choice: a page
+TEXT_CELLS = 20  # so that a line of the map, with its words, keeps within 80 columns
 
 
 SIGNS = {"passed": "[ok]", "failed": "[!!]", "unsure": "[??]"}
@@ -89,6 +90,7 @@ def _row_facts(row: MapRow) -> dict[str, object]:
         "content": row.content_bytes,
         "erased": row.erased_bytes,
         "erased_tail": row.erased_tail,
+        "is_erased": row.erased_bytes == row.block.size_bytes,
     }
 
 
@@ -136,9 +138,11 @@ def print_reading(found: ReadImage) -> None:
 
 def print_image(image: Image, name: str, fit: Fit | None, part: Microcontroller | None) -> None:
     """Print what an image is."""
-    out.print(f"[bold]{escape(name)}[/]  {image.size_bytes:,} bytes, SHA-256 {image.sha256[:16]}…")
-    for one in image.segments[:MOST_RANGES]:
-        out.print(f"  {one.address:#010x} to {one.end - 1:#010x}  {len(one.data):,} bytes")
+    out.print(f"[bold]{escape(name)}[/]  {image.size_bytes:,} bytes, SHA-256")
+    out.print(f"  {image.sha256}")
+    for before, one in zip((None, *image.segments), image.segments[:MOST_RANGES], strict=False):
+        gap = f", {one.address - before.end:,} bytes after the one before" if before else ""
+        out.print(f"  {one.address:#010x} to {one.end - 1:#010x}  {len(one.data):,} bytes{gap}")
     if len(image.segments) > MOST_RANGES:
         out.print(f"  and {len(image.segments) - MOST_RANGES} more ranges; all of them with --json")
     if image.entry is not None:
@@ -168,7 +172,7 @@ def _print_descriptor(image: Image, part: Microcontroller | None) -> None:
 def _print_map(image: Image, part: Microcontroller | None) -> None:
     of_what = f"the sectors of the {part.name}" if part else "pages of 16 KiB; with --part the sectors of the part"
     out.print(f"  map, {escape(of_what)}: # content, . erased, blank nothing")
-    for line in map_lines(map_rows(image, part, cells=24)):
+    for line in map_lines(map_rows(image, part, cells=TEXT_CELLS)):
         out.print(f"  {escape(line)}", soft_wrap=True)
 
 

@@ -16,7 +16,7 @@ from rotorwright.cli.readings import Reading, Told, listing_catalogue, read_sour
 
 if TYPE_CHECKING:
     from rotorwright.firmware.fit import Fit
-    from rotorwright.firmware.image import Image
+    from rotorwright.firmware.read_image import ReadImage
     from rotorwright.settings.catalogue import Catalogue
     from rotorwright.settings.snapshot import Snapshot
 
@@ -83,7 +83,7 @@ def inspect_image(request: InspectRequest, *, as_json: bool) -> int:
         require_free_name(request.map_file)
     found = read_image_file(read_input_file(path), name=path.name, base=request.base)
     image, part = found.image, part_of(found.image, request.part)
-    fit = _fit(image, request.book, request.board) if request.book and request.board else None
+    fit = _fit(found, request.book, request.board) if request.book and request.board else None
     if as_json:
         print_json({**image_facts(image, path.name, fit, part), **image_reading_facts(found)})
     else:
@@ -104,7 +104,8 @@ def compare_image_files(first: Path, second: Path, *, part: str, base: int | Non
         Compared(path.name, read_image_file(read_input_file(path), name=path.name, base=base).image)
         for path in (first, second)
     )
-    named = part_of(one.image, part) or part_of(other.image)
+    parts = {found for found in (part_of(one.image, part), part_of(other.image, part)) if found is not None}
+    named = parts.pop() if len(parts) == 1 else None  # two parts that disagree: the pages favour neither side
     if as_json:
         print_json(comparison_facts(one, other, named))
     else:
@@ -112,7 +113,7 @@ def compare_image_files(first: Path, second: Path, *, part: str, base: int | Non
     return 0 if is_same(one, other) else 1
 
 
-def _fit(image: Image, book: Path, board_name: str) -> Fit:
+def _fit(found: ReadImage, book: Path, board_name: str) -> Fit:
     from rotorwright.changeover.choosing import board_of
     from rotorwright.firmware.boot_probe import probe_boot
     from rotorwright.firmware.fit import judge_fit
@@ -123,14 +124,15 @@ def _fit(image: Image, book: Path, board_name: str) -> Fit:
     opened = read_book(book)
     board = board_of(Identity(unique_id="0" * 24, family=opened.family, release="", board=board_name), opened)
     return judge_fit(
-        image,
+        found.image,
         board=board,
         mcu=microcontroller(board.mcu),
         chip_id=None,
         reported_board=board_name,
         release=None,
         family=opened.family,
-        boot=probe_boot(image),
+        boot=probe_boot(found.image),
+        uf2_families=found.uf2_families,
     )
 
 

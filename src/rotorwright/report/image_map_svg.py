@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
     from rotorwright.firmware.image_map import MapRow
 
-WIDTH, ROW, LEFT, BAR, TOP = 860, 22, 250, 420, 64
+WIDTH, ROW, LEFT, BAR, TOP = 900, 22, 260, 400, 64
 _FILLS = {"#": "url(#content)", ".": "url(#erased)"}
 _STYLE = (
     "<style>text{font:13px ui-monospace,monospace;fill:#1f2328}.name{font-weight:bold;font-size:15px}"
@@ -73,8 +73,10 @@ def group_words(group: Sequence[MapRow]) -> tuple[str, str]:
 
 
 def _held(row: MapRow) -> str:
+    if not row.content_bytes:
+        return f"erased, {row.erased_bytes:,}"
     share = 100 * row.content_bytes / row.block.size_bytes
-    tail = f", {row.erased_tail:,} erased at its end" if row.erased_tail else ""
+    tail = f", erased tail {row.erased_tail:,}" if row.erased_tail else ""
     return f"{share:.0f} %{tail}"
 
 

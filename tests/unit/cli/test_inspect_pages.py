@@ -26,7 +26,7 @@ def test_the_page_has_map_texts_and_what_lies_between_the_ranges(desk: Desk, tmp
     _lay_out(tmp_path)
     code, out, _ = desk.run("inspect", "new.hex")
     assert code == 0
-    assert "0x08000000 sector 0           |########################|" in out
+    assert "0x08000000 sector 0           |####################|" in out
     assert "sectors 3 to 3" not in out
     assert "Thornbill 6.0.0" in out
     assert all(len(line) <= 80 for line in out.splitlines() if "|" in line)
@@ -64,6 +64,52 @@ def test_two_images_are_compared_sector_by_sector(desk: Desk, tmp_path: Path) ->
     facts = json.loads(desk.run("inspect", "old.hex", "new.hex", "--json")[1])
     assert not facts["is_same"]
     assert sum(one["same"] + one["differing"] + one["only_first"] for one in facts["blocks"]) == OLD.size_bytes
+
+
+def test_what_two_images_say_of_themselves_is_compared_and_swapping_them_swaps_the_words(
+    desk: Desk, tmp_path: Path
+) -> None:
+    _lay_out(tmp_path)
+    assert "descriptor, release: A 5.2.0, B 6.0.0" in desk.run("inspect", "old.hex", "new.hex")[1]
+    one, other = (
+        json.loads(desk.run("inspect", *names, "--json")[1])
+        for names in (("old.hex", "new.hex"), ("new.hex", "old.hex"))
+    )
+    assert {"what": "descriptor, release", "first": "5.2.0", "second": "6.0.0"} in one["told"]
+    assert [(say["first"], say["second"]) for say in one["told"]] == [
+        (say["second"], say["first"]) for say in other["told"]
+    ]
+    assert one["strings_only_first"] == other["strings_only_second"]
+
+
+def test_another_stack_and_another_vector_are_said(desk: Desk, tmp_path: Path) -> None:
+    table = NEW.read(NEW.start, 0x4000)
+    for name, stack, last in (("a.bin", 0x2000_1000, table[60:64]), ("b.bin", 0x2000_2000, b"\0\0\0\0")):
+        (tmp_path / name).write_bytes(stack.to_bytes(4, "little") + table[4:60] + last + table[64:])
+    code, out, _ = desk.run("inspect", "a.bin", "b.bin", "--base", "0x08000000", "--part", "STM32F405xG")
+    assert code == 1
+    assert "stack top: A 0x20001000, B 0x20002000" in out
+    assert "system vectors: A " in out
+    assert "first instruction:" not in out
+
+
+def test_images_for_two_parts_are_compared_by_pages_whichever_comes_first(desk: Desk, tmp_path: Path) -> None:
+    _lay_out(tmp_path)
+    (tmp_path / "h7.hex").write_bytes(write_intel_hex(build_image("6.0", "H7", size_bytes=40_000)))
+    for names in (("new.hex", "h7.hex"), ("h7.hex", "new.hex")):
+        assert "Compared by pages of 16 KiB" in desk.run("inspect", *names)[1]
+
+
+def test_a_line_of_the_map_with_an_erased_tail_keeps_within_80_columns(desk: Desk, tmp_path: Path) -> None:
+    (tmp_path / "tail.bin").write_bytes(b"\x11" * 4000 + b"\xff" * 258_144 + b"\xff" * 262_144)
+    named = ("--base", "0x08100000", "--part", "STM32F767xI")
+    out = desk.run("inspect", "tail.bin", *named)[1]
+    lines = [line for line in out.splitlines() if "|" in line]
+    assert any(line.endswith("erased tail 258,144") for line in lines)
+    assert any(line.endswith("erased, 262,144") for line in lines)
+    assert max(map(len, lines)) <= 80
+    facts = json.loads(desk.run("inspect", "tail.bin", *named, "--json")[1])
+    assert [row["is_erased"] for row in facts["map"]] == [False, True]
 
 
 def test_the_same_image_in_two_formats_is_the_same(desk: Desk, tmp_path: Path) -> None:
