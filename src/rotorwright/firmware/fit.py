@@ -16,7 +16,13 @@ from typing import TYPE_CHECKING
 
 from rotorwright.firmware.boot_probe import CLOCK_GROUPS
 from rotorwright.firmware.descriptor import descriptor_crc_ok, find_descriptor, find_descriptors
-from rotorwright.firmware.mcu import ImageOutsideFlashError, microcontrollers_by_boot_id, sectors_for
+from rotorwright.firmware.mcu import (
+    ImageOutsideFlashError,
+    microcontrollers_by_boot_id,
+    microcontrollers_by_uf2_family,
+    sectors_for,
+)
+from rotorwright.firmware.uf2 import family_words
 from rotorwright.firmware.vector_table import read_vector_table
 
 if TYPE_CHECKING:
@@ -41,6 +47,7 @@ class FitTest(StrEnum):
     RAM = "ram"
     VECTOR_TABLE = "vector-table"
     BOOT_PROBE = "boot-probe"
+    UF2_FAMILY = "uf2-family"
     DESCRIPTOR = "descriptor"
     DESCRIPTOR_CRC = "descriptor-crc"
     DESCRIPTOR_FAMILY = "descriptor-family"
@@ -108,6 +115,7 @@ def judge_fit(
     family: str | None = None,
     flash_kib: int | None = None,
     boot: BootProbe | None = None,
+    uf2_families: frozenset[int] = frozenset(),
 ) -> Fit:
     """Return whether `image` fits `board`.
 
@@ -115,6 +123,7 @@ def judge_fit(
     `reported_board` what the aircraft calls its board, `release` (a line, "6.0", or a whole number, "6.0.0") and
     `family` what is wanted; None where that was not asked or does not matter.
     `flash_kib` is what stands at the part's `flash_size_address`, `boot` what an emulated start of the image showed.
+    `uf2_families` are the families that the file says it is for, if it was a UF2 file; none: no evidence from that.
     """
     descriptor = find_descriptor(image)
     wanted = release or (descriptor.release if descriptor else None)
@@ -129,6 +138,7 @@ def judge_fit(
             _ram(table, mcu),
             _vector_table(table, mcu),
             _boot_probe(boot, mcu),
+            *(_uf2_family(family_id, mcu) for family_id in sorted(uf2_families)),
             *_descriptor(image, descriptor, board=board, release=release, family=family),
             _digest(image, board, wanted),
             *_generic_build(image, board, wanted),
@@ -251,6 +261,19 @@ def _boot_probe(boot: BootProbe | None, mcu: Microcontroller) -> Evidence:
     if boot.speaks_for_f7 and mcu.family == "F4":
         return _unsure(FitTest.BOOT_PROBE, f"{words}, but it also uses what only the F7 of this group has.")
     return _passed(FitTest.BOOT_PROBE, f"{words}, as the {mcu.name} is; the probe cannot tell these apart.")
+
+
+def _uf2_family(family_id: int, mcu: Microcontroller) -> Evidence:
+    """A family names a kind of microcontroller, never a board: at most it speaks against."""
+    words = f"The UF2 file says that it is for the family {family_words(family_id)}"
+    if any(one.id == family_id for one in mcu.uf2_families):
+        return _passed(FitTest.UF2_FAMILY, f"{words}, which the {mcu.name} belongs to.")
+    if not mcu.uf2_families:
+        return _unsure(FitTest.UF2_FAMILY, f"{words}; no family of the {mcu.name} is known here.")
+    if not microcontrollers_by_uf2_family(family_id):
+        return _unsure(FitTest.UF2_FAMILY, f"{words}, of which no microcontroller is known here.")
+    own = " or ".join(family_words(one.id) for one in mcu.uf2_families)
+    return _failed(FitTest.UF2_FAMILY, f"{words}; the {mcu.name} takes files for {own}.")
 
 
 def _descriptor(

@@ -49,12 +49,14 @@ class ReadImage:
 
     `notes` are sentences for a person: what was skipped, what was deduced, what the file says about itself.
     `packing` names the packs around the file, the outermost first ("gzip", "zip").
+    `uf2_families` are the families of microcontrollers that a UF2 file says it is for; empty where it says none.
     """
 
     image: Image
     format: FileFormat
     notes: tuple[str, ...] = ()
     packing: tuple[str, ...] = ()
+    uf2_families: frozenset[int] = frozenset()
 
     @property
     def is_protected(self) -> bool:

@@ -99,7 +99,8 @@ def read_uf2(data: bytes, *, name: str) -> ReadImage:
     _check_digests(name, kept, image)
     notes += [f"The file is for the family {family_words(family)}." for family in families if family is not None]
     notes += _tag_notes(kept)
-    return ReadImage(image, FileFormat.UF2, tuple(notes))
+    named = frozenset(family for family in families if family is not None)
+    return ReadImage(image, FileFormat.UF2, tuple(notes), uf2_families=named)
 
 
 def _block(data: bytes, offset: int, name: str) -> _Block:

@@ -17,6 +17,7 @@ H743 = microcontroller("STM32H743xI")
 C405 = Board("Corvane C405", "STM32F405xG", aliases={"5.2": "Corvane One"}, reserved_sectors=(11,))
 H7 = Board("Corvane H7", "STM32H743xI")
 START = 0x0800_0000
+STM32F4, STM32H7, NOBODYS = 0x5775_5A57, 0x6DB6_6082, 0x1234_5678  # microsoft/uf2 utils/uf2families.json 90e9741
 NEW = build_image("6.0", "C405", size_bytes=4096)
 OLD = build_image("5.2", "C405", size_bytes=4096)
 FOR_H7 = build_image("6.0", "H7", size_bytes=4096)
@@ -46,7 +47,7 @@ def without_descriptor(image: Image) -> Image:
 
 
 def test_the_right_image_fits_and_every_test_says_why() -> None:
-    fit = judge(NEW, replace(C405, generic_sha256={"6.0": NEW.sha256}))
+    fit = judge(NEW, replace(C405, generic_sha256={"6.0": NEW.sha256}), uf2_families=frozenset({STM32F4}))
     assert fit.verdict is FitVerdict.FITS
     assert [one.test for one in fit.evidence] == list(FitTest)
     assert {one.verdict for one in fit.evidence} == {EvidenceVerdict.PASSED}
@@ -271,3 +272,27 @@ def test_a_part_whose_loader_has_no_id_cannot_be_asked_and_an_answer_speaks_agai
     fit = judge(NEW, EXTERNAL, chip_id=0x413, **asked)
     assert verdict_of(fit, FitTest.CHIP) is EvidenceVerdict.FAILED
     assert "has no such id" in words_of(fit, FitTest.CHIP)
+
+
+@pytest.mark.parametrize(
+    ("family", "verdict"),
+    [
+        (STM32F4, EvidenceVerdict.PASSED),
+        (STM32H7, EvidenceVerdict.FAILED),
+        (NOBODYS, EvidenceVerdict.UNSURE),
+    ],
+)
+def test_the_family_of_a_uf2_file_is_held_against_the_microcontroller(family: int, verdict: EvidenceVerdict) -> None:
+    fit = judge(NEW, uf2_families=frozenset({family}))
+    assert verdict_of(fit, FitTest.UF2_FAMILY) is verdict
+    assert f"{family:#010x}" in next(one.words for one in fit.evidence if one.test is FitTest.UF2_FAMILY)
+    assert (fit.verdict is FitVerdict.DOES_NOT_FIT) == (verdict is EvidenceVerdict.FAILED)
+
+
+def test_a_file_that_says_no_uf2_family_gives_no_evidence_of_one() -> None:
+    assert verdict_of(judge(NEW), FitTest.UF2_FAMILY) is None
+
+
+def test_a_right_family_names_no_board() -> None:
+    fit = judge(without_descriptor(NEW), uf2_families=frozenset({STM32F4}))
+    assert fit.verdict is FitVerdict.CANNOT_BE_SURE

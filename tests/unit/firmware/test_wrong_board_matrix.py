@@ -16,9 +16,11 @@ import pytest
 from rotorwright.firmware.board import Board
 from rotorwright.firmware.boot_probe import probe_boot
 from rotorwright.firmware.descriptor import MAGIC, find_descriptor
+from rotorwright.firmware.files import read_image_file
 from rotorwright.firmware.fit import FitVerdict, judge_fit
 from rotorwright.firmware.image import Image
 from rotorwright.firmware.mcu import Microcontroller, microcontroller, microcontrollers
+from rotorwright.firmware.uf2 import write_uf2
 from rotorwright.twin.thornbill.images import build_image
 
 TESTS = Path(__file__).parents[2]
@@ -137,6 +139,34 @@ def test_the_right_microcontroller_is_never_refused(name: str) -> None:
     found = verdicts(name, microcontroller(RIGHT[name]))
     assert FitVerdict.DOES_NOT_FIT not in found
     assert set(found[:2]) == ({FitVerdict.FITS} if name in DEMO else {None})
+
+
+@PARTS
+def test_a_uf2_form_fits_its_own_microcontroller_only_and_never_another_family(mcu: Microcontroller) -> None:
+    for name, right in RIGHT.items():
+        asked = image(name, with_descriptor=name in DEMO)
+        assert asked is not None
+        own = {family.id for family in microcontroller(right).uf2_families}
+        for family in own or {None}:
+            verdict_of_form = uf2_verdict(asked, family, board_of(name, mcu), mcu)
+            if family is not None and family not in {one.id for one in mcu.uf2_families} and mcu.uf2_families:
+                assert verdict_of_form is FitVerdict.DOES_NOT_FIT, name
+            assert (verdict_of_form is FitVerdict.FITS) <= (right == mcu.name and name in DEMO), name
+            if right == mcu.name:
+                assert verdict_of_form is not FitVerdict.DOES_NOT_FIT, name
+
+
+def uf2_verdict(asked: Image, family: int | None, board: Board, mcu: Microcontroller) -> FitVerdict:
+    found = read_image_file(write_uf2(asked, family=family, whole_pages=False).data, name="it.uf2")
+    assert found.uf2_families == (frozenset() if family is None else {family})
+    return judge_fit(
+        found.image,
+        board=board,
+        mcu=mcu,
+        chip_id=mcu.loader.boot_id,
+        reported_board=board.name,
+        uf2_families=found.uf2_families,
+    ).verdict
 
 
 @pytest.mark.parametrize("name", RIGHT)
