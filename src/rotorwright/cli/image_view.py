@@ -170,7 +170,7 @@ def _print_descriptor(image: Image, part: Microcontroller | None) -> None:
 
 
 def _print_map(image: Image, part: Microcontroller | None) -> None:
-    of_what = f"the sectors of the {part.name}" if part else "pages of 16 KiB; with --part the sectors of the part"
+    of_what = f"the sectors of the {part.name}" if part else "pages of 16 KiB (--part: sectors)"
     out.print(f"  map, {escape(of_what)}: # content, . erased, blank nothing")
     for line in map_lines(map_rows(image, part, cells=TEXT_CELLS)):
         out.print(f"  {escape(line)}", soft_wrap=True)

@@ -68,6 +68,12 @@ def test_one_changed_byte_is_found_at_its_address(image: Image, at: int, change:
     assert [(one.first, one.differing) for one in found] == [(segment.address + offset, 1)]
 
 
+def test_the_first_difference_is_the_lowest_address_of_several() -> None:
+    one, other = Image.of([(START, bytes(64))]), Image.of([(START, bytes(8) + b"\x01" + bytes(40) + b"\x02" * 15)])
+    (found,) = compare_images(one, other, PART)
+    assert (found.first, found.differing, found.same) == (START + 8, 16, 48)
+
+
 def test_an_erased_tail_is_counted_and_drawn_apart_from_nothing() -> None:
     image = Image.of([(START, b"\x11" * 4096 + b"\xff" * 4096)])
     first, second, *_ = map_rows(image, PART, cells=8)
