@@ -169,14 +169,16 @@ def ports(
     nothing_came: Annotated[
         bool, typer.Option("--nothing-came", help="Say what to do when nothing comes, in the order of trying.")
     ] = False,
+    book: OptionalBookOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """List ports, bootloaders on USB and UF2 drives; unplug and plug the aircraft to see which one is its own."""
-    from rotorwright.cli.ports import print_advice, print_ports, watch_and_print
+    from rotorwright.cli.ports import book_facts, print_advice, print_ports, watch_and_print
 
     if nothing_came:
         raise typer.Exit(print_advice(as_json=as_json))
-    raise typer.Exit(watch_and_print(as_json=as_json) if watch else print_ports(as_json=as_json))
+    show, facts = (watch_and_print if watch else print_ports), book_facts(book)
+    raise typer.Exit(show(as_json=as_json, facts=facts))
 
 
 @app.command("udev-rule")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+from functools import partial
 from typing import TYPE_CHECKING
 
 from rich.markup import escape
@@ -15,19 +16,48 @@ from rotorwright.links.port_advice import NOTHING_CAME, advice_text, serial_grou
 from rotorwright.links.port_holders import holders_of
 from rotorwright.links.ports import PortChange, PortKind, list_attached, watch_ports
 from rotorwright.links.udev_rule import RULE_FILE, RULE_TEXT, Installed, install_rule
+from rotorwright.links.usb_facts import DeviceRole, UsbFact
 
 QUIET_LOOKS = 60  # a quarter of a minute at four looks a second
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Collection, Iterable
+    from pathlib import Path
 
+    from rotorwright.firmware.board import Board
     from rotorwright.links.ports import PortInfo
     from rotorwright.links.wire import Clock
 
 
-def print_ports(*, as_json: bool) -> int:
-    """List what is plugged in now."""
-    found = list_attached()
+def book_facts(book: Path | None) -> tuple[UsbFact, ...]:
+    """Return what a release book says of the USB numbers of its boards; nothing without a book.
+
+    Raises:
+        BookFormError: the book cannot be read.
+    """
+    if book is None:
+        return ()
+    from rotorwright.hangar.books import read_book
+
+    opened = read_book(book)
+    return board_facts(opened.boards, source=f"release book of {opened.family} ({book})")
+
+
+def board_facts(boards: Iterable[Board], *, source: str) -> tuple[UsbFact, ...]:
+    """Return a row for each pair of USB numbers; boards that share one are named together, none is chosen."""
+    names: dict[tuple[int, int], list[str]] = {}
+    for board in boards:
+        for numbers in board.usb_ids:
+            names.setdefault(numbers, []).append(board.name)
+    return tuple(
+        UsbFact(DeviceRole.APPLICATION, f"{' or '.join(named)} application", source, vendor, product)
+        for (vendor, product), named in names.items()
+    )
+
+
+def print_ports(*, as_json: bool, facts: Collection[UsbFact] = ()) -> int:
+    """List what is plugged in now; `facts` are what a release book says of USB numbers."""
+    found = list_attached(more_facts=facts)
     if as_json:
         print_json([_facts(port) for port in found])
         return 0
@@ -51,14 +81,15 @@ def watch_and_print(
     *,
     as_json: bool,
     clock: Clock | None = None,
-    look: Callable[[], tuple[PortInfo, ...]] = list_attached,
+    look: Callable[[], tuple[PortInfo, ...]] | None = None,
     timeout_s: float | None = None,
+    facts: Collection[UsbFact] = (),
 ) -> int:
     """Show what is there, then what comes and goes until Ctrl-C; after a while of nothing, say what to try."""
     try:
         if not as_json:
             _say("Unplug the aircraft, then plug it in again: what goes and comes is its own. Ctrl-C ends this.")
-        _watch(clock or RealClock(), look, timeout_s, as_json=as_json)
+        _watch(clock or RealClock(), look or partial(list_attached, more_facts=facts), timeout_s, as_json=as_json)
     except KeyboardInterrupt:  # the way in which this ends, as it says at its start
         if not as_json:
             out.print()
@@ -119,6 +150,8 @@ def _facts(port: PortInfo) -> dict[str, object]:
 
 def _print_port(port: PortInfo, *, is_here: bool = True) -> None:
     known = [str(port.role), port.description]
+    if port.role in {DeviceRole.APPLICATION, DeviceRole.BOOTLOADER}:
+        known.append(f"known by: {port.why}")
     if port.usb is not None:
         known.append(f"{port.usb}" + (f", serial number {port.usb.serial_number}" if port.usb.serial_number else ""))
     if port.leads_to:

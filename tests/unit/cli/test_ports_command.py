@@ -8,17 +8,22 @@ import select
 import signal
 import subprocess
 import sys
+from collections.abc import Collection
 from functools import partial
 from pathlib import Path
 
 import pytest
 
 from rotorwright.cli import ports as command
+from rotorwright.cli.border import run_guarded
+from rotorwright.cli.main import app
+from rotorwright.firmware.board import Board
 from rotorwright.links.port_holders import Holder, Holders
 from rotorwright.links.ports import PortInfo, PortKind, UsbIds
 from rotorwright.links.udev_rule import RULE_TEXT, install_rule
-from rotorwright.links.usb_facts import DeviceRole
+from rotorwright.links.usb_facts import DeviceRole, UsbFact, usb_fact
 from rotorwright.twin.clock import VirtualClock
+from rotorwright.twin.thornbill.book import write_book
 
 BOARD = PortInfo(
     "/dev/made-up",
@@ -48,11 +53,12 @@ def _watch(looks: list[tuple[PortInfo, ...]], *, as_json: bool) -> int:
 def test_a_port_is_shown_with_what_it_is_its_numbers_and_who_holds_it(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(command, "list_attached", lambda: (BOARD,))
+    monkeypatch.setattr(command, "list_attached", lambda **_facts: (BOARD,))
     assert command.print_ports(as_json=False) == 0
     assert capsys.readouterr().out == (
-        "/dev/made-up  running application; Corvane [One]; 0483:5740, serial number 3A00; held by modem-daemon "
-        "(process 12); this user may not open it, see `rotorwright ports --nothing-came`\n"
+        "/dev/made-up  running application; Corvane [One]; known by: Virtual COM Port; public list; 0483:5740, "
+        "serial number 3A00; held by modem-daemon (process 12); this user may not open it, "
+        "see `rotorwright ports --nothing-came`\n"
     )
 
 
@@ -100,7 +106,7 @@ def test_the_causes_are_told_on_request(capsys: pytest.CaptureFixture[str]) -> N
 def test_without_any_port_the_causes_are_told_at_once(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(command, "list_attached", tuple)
+    monkeypatch.setattr(command, "list_attached", lambda **_facts: ())
     assert command.print_ports(as_json=False) == 0
     assert "1. The cable" in capsys.readouterr().out
 
@@ -142,3 +148,37 @@ def test_installing_says_what_to_do_next_and_the_second_time_that_it_is_there(
     assert "Plug the aircraft in again" in capsys.readouterr().out
     assert command.udev_rule(install=True) == 0
     assert "Nothing was changed" in capsys.readouterr().out
+
+
+CORVANE = Board("Corvane C405", "STM32F405xG", usb_ids=((0x1209, 0x00AF),))
+TWO = (CORVANE, Board("Corvane H7", "STM32H743xI", usb_ids=((0x1209, 0x00AF), (0x1209, 0x00B0))))
+
+
+def test_a_book_says_which_board_has_these_usb_numbers_and_that_it_is_the_book_that_says_so() -> None:
+    (fact,) = command.board_facts([CORVANE], source="release book of Thornbill (book)")
+    assert (fact.role, fact.words) == (DeviceRole.APPLICATION, "Corvane C405 application")
+    assert fact.source == "release book of Thornbill (book)"
+    assert usb_fact(0x1209, 0x00AF, more=[fact]) is fact
+    assert usb_fact(0x1209, 0x00B0, more=[fact]) is None
+
+
+def test_boards_that_share_their_usb_numbers_are_named_together() -> None:
+    words = [fact.words for fact in command.board_facts(TWO, source="a book")]
+    assert words == ["Corvane C405 or Corvane H7 application", "Corvane H7 application"]
+
+
+def test_the_command_asks_the_book_that_is_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    write_book(tmp_path / "book")
+    text = (tmp_path / "book" / "book.toml").read_text(encoding="utf-8")
+    text = text.replace('mcu = "STM32F405xG"\n', 'mcu = "STM32F405xG"\nusb_ids = ["1209:00AF"]\n', 1)
+    (tmp_path / "book" / "book.toml").write_text(text, encoding="utf-8")
+    asked: list[Collection[UsbFact]] = []
+    monkeypatch.setattr(command, "list_attached", lambda *, more_facts=(): asked.append(more_facts) or ())
+    assert run_guarded(app, ["ports", "--book", str(tmp_path / "book")]) == 0
+    assert [fact.words for fact in asked[0]] == ["Corvane C405 application"]
+    assert str(tmp_path / "book") in next(iter(asked[0])).source
+    capsys.readouterr()
+    assert run_guarded(app, ["ports", "--book", str(tmp_path / "no-book")]) != 0
+    assert "Next" in capsys.readouterr().err
