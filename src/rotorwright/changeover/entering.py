@@ -18,6 +18,7 @@ from rotorwright.changeover.reading import FIRST_HEARTBEAT_S
 from rotorwright.changeover.ways import WriteWay
 from rotorwright.errors import LinkError, ProtocolError
 from rotorwright.links.rom_uart.client import RomUartLoader
+from rotorwright.links.rom_uart.rates import next_lower_rate
 from rotorwright.links.usb_dfu.client import UsbDfuLoader
 from rotorwright.links.usb_dfu.errors import DfuUnusableError, UsbLibraryMissingError
 from rotorwright.links.wire import LineSettings, Parity
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
 UNIQUE_ID_BYTES = 12  # 96 bits (ST RM0090, unique device ID register)
 BUTTON_TRIES = 3
 APPEARS_S = 10.0  # common practice, no source: a bootloader on USB is there within ten seconds
+LOWEST_RATE = 57_600  # own choice: below that a write takes many minutes, and the cause is another
 LOOK_S = 0.25  # own choice: quicker than a person
 
 
@@ -71,7 +73,9 @@ def _by_software(shop: Workshop, stack: ExitStack) -> Bootloader | None:
 
 
 def _by_button(shop: Workshop, stack: ExitStack) -> Bootloader | None:
-    for _ in range(BUTTON_TRIES):
+    for attempt in range(BUTTON_TRIES):
+        if attempt:
+            _step_down(shop)
         shop.note(EventKind.BOOTLOADER_WANTED, by="button")
         shop.was_sent_to_bootloader, shop.other_bootloaders = False, frozenset()
         if not shop.person.act(BootButtonRequest("The board does not answer by itself.")):
@@ -80,6 +84,14 @@ def _by_button(shop: Workshop, stack: ExitStack) -> Bootloader | None:
         if found is not None:
             return found
     return None
+
+
+def _step_down(shop: Workshop) -> None:
+    """Take the next lower rate for the UART: the one before was not answered, and each reset measures it anew."""
+    lower = next_lower_rate(shop.loader_baud)
+    if shop.state.way in {WriteWay.AUTO, WriteWay.UART} and lower is not None and lower >= LOWEST_RATE:
+        shop.loader_baud = lower
+        shop.person.tell(f"The bootloader is spoken to at {lower} baud from here on, if it is on the UART.")
 
 
 def _in_sight(shop: Workshop) -> frozenset[str]:

@@ -75,7 +75,8 @@ TEXTS: dict[Gate, GateText] = {
     ),
     Gate.NO_OLD_IMAGE: GateText(
         "You have the image of the old release, or can get it from its publisher.",
-        "This bootloader gives nothing out, so the old image cannot be kept from here: the way back needs that file.",
+        "The old image cannot be kept from here, since the bootloader gives nothing out or the flash is empty: the way "
+        "back needs that file.",
         is_measured=False,
     ),
 }

@@ -19,6 +19,8 @@ from rotorwright.firmware.fit import EvidenceVerdict, FitVerdict
 from rotorwright.firmware.mcu import Microcontroller, Sector, microcontroller
 from rotorwright.settings.identity import release_line
 
+ERASED = b"\xff"
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
@@ -49,7 +51,7 @@ def save_old_image(shop: Workshop) -> None:
         require_planned_board(shop, boot, part)
         boot.require_sectors(sectors)
         data = boot.keep(sectors, lambda done, total: shop.progress("keeping the old image", done, total))
-        if data is None:
+        if data is None or not data.strip(ERASED):  # gives nothing out, or its lock was taken off and all is gone
             require_other_way_back(shop)
             return
     file = keep_content(shop, "old-image", "bin", data)

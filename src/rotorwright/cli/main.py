@@ -493,6 +493,22 @@ def roll_back(
 
 
 @app.command()
+def unprotect(
+    port: PortOption,
+    *,
+    consent: Annotated[
+        str | None, typer.Option("--consent", help="The words that it asks for, where nobody is there to type them.")
+    ] = None,
+    loader_baud: LoaderBaudOption = 115_200,
+) -> None:
+    """Take the read-out protection off a board in its bootloader. This erases everything in its flash for good."""
+    from rotorwright.cli.unprotect import UnprotectRequest
+    from rotorwright.cli.unprotect import unprotect as take_off
+
+    raise typer.Exit(take_off(UnprotectRequest(port, loader_baud, consent)))
+
+
+@app.command()
 def cards(*, hangar: HangarOption = None, as_json: JsonOption = False) -> None:
     """List the job cards: where each changeover stands and what comes next."""
     from rotorwright.cli.jobs import list_cards

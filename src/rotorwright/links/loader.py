@@ -44,6 +44,10 @@ class FlashLoader(Protocol):
         """Return 1 to `block_bytes` bytes of memory from `address` on."""
         ...
 
+    def checksum(self, address: int, length: int) -> int | None:
+        """Return the CRC-32/MPEG-2 over whole words of memory; None where the bootloader has no such command."""
+        ...
+
     def write(self, address: int, data: bytes, progress: Callable[[int, int], None] | None = None) -> None:
         """Write `data` to erased flash from `address` on."""
         ...

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import Enum, IntEnum
+from functools import cache
 from typing import TYPE_CHECKING, Final
 
 from rotorwright.twin.flash import EraseSector, FlashOperation, ProgramBytes
@@ -44,12 +45,14 @@ class Command(IntEnum):
     WRITE_UNPROTECT = 0x73
     READOUT_PROTECT = 0x82
     READOUT_UNPROTECT = 0x92
+    GET_CHECKSUM = 0xA1  # later revisions, from memory, unconfirmed
 
 
 # Source: AN3155: a protected part still answers these; everything else is refused.
 _ALLOWED_WHEN_PROTECTED: Final = frozenset(
     {Command.GET, Command.GET_VERSION, Command.GET_ID, Command.READOUT_UNPROTECT}
 )
+_WITH_CHECKSUM: Final = 0x33
 _EVERYTHING_BYTE: Final = 0xFF  # plain erase: all pages
 _EVERYTHING_CHECK: Final = b"\x00"  # what follows either: complement of the byte, exclusive or of the word
 _EVERYTHING_WORD: Final = 0xFFFF  # extended erase: all sectors
@@ -113,6 +116,7 @@ class RomUart:
         self._address = 0
         self._count = 0
         self._prefix = b""
+        self._polynomial = 0
         self.go_address = 0
         self._handlers: dict[int, Callable[[], Reaction]] = self._make_handlers()
 
@@ -184,7 +188,41 @@ class RomUart:
             Command.WRITE_UNPROTECT: self._write_unprotect,
             Command.READOUT_PROTECT: self._readout_protect,
             Command.READOUT_UNPROTECT: self._readout_unprotect,
-        }
+        } | self._later_handlers()
+
+    def _later_handlers(self) -> dict[int, Callable[[], Reaction]]:
+        if self._version < _WITH_CHECKSUM:
+            return {}
+        return {Command.GET_CHECKSUM: lambda: self._expect(5, self._checksum_address, _ACKED)}
+
+    def _checksum_address(self, message: bytes) -> Reaction:
+        address = self._checked_address(message)
+        if address is None or address % 4 or not self._memories.is_readable(address):
+            return self._next(_REFUSED)
+        self._address = address
+        return self._expect(5, self._checksum_words, _ACKED)
+
+    def _checksum_words(self, message: bytes) -> Reaction:
+        count = self._checked_address(message)
+        if not count or self._memories.read(self._address, 4 * count) is None:
+            return self._next(_REFUSED)
+        self._count = count
+        return self._expect(5, self._checksum_polynomial, _ACKED)
+
+    def _checksum_polynomial(self, message: bytes) -> Reaction:
+        polynomial = self._checked_address(message)
+        if polynomial is None:
+            return self._next(_REFUSED)
+        self._polynomial = polynomial
+        return self._expect(5, self._checksum, _ACKED)
+
+    def _checksum(self, message: bytes) -> Reaction:
+        start = self._checked_address(message)
+        data = self._memories.read(self._address, 4 * self._count)
+        if start is None or data is None:
+            return self._next(_REFUSED)
+        answer = crc_of_words(data, self._polynomial, start).to_bytes(4, "big")
+        return self._next(Reaction(ACK + answer + bytes([xor_of(answer)])))
 
     def _command(self, message: bytes) -> Reaction:
         code = message[0]
@@ -314,6 +352,27 @@ class RomUart:
     def _readout_unprotected(self) -> Reaction:
         self._options.read_out_protected = False
         return Reaction(ACK, then=Then.RESET)
+
+
+def crc_of_words(data: bytes, polynomial: int, start: int) -> int:
+    """Return the CRC of the part's own unit over words of low byte first, bit by bit at a byte (RM0090, CRC unit)."""
+    table = _crc_table(polynomial)
+    crc = start
+    for at in range(0, len(data), 4):
+        for byte in reversed(data[at : at + 4]):
+            crc = (crc << 8 & 0xFFFF_FFFF) ^ table[crc >> 24 ^ byte]
+    return crc
+
+
+@cache
+def _crc_table(polynomial: int) -> tuple[int, ...]:
+    rows = []
+    for byte in range(256):
+        crc = byte << 24
+        for _ in range(8):
+            crc = (crc << 1 ^ (polynomial if crc & 0x8000_0000 else 0)) & 0xFFFF_FFFF
+        rows.append(crc)
+    return tuple(rows)
 
 
 def xor_of(data: bytes) -> int:

@@ -13,10 +13,12 @@ from rotorwright.links.rom_uart.codec import (
     extended_sectors_message,
     fill_words,
     length_message,
+    parse_checksum,
     parse_chip_id,
     parse_info,
     sectors_message,
     version_text,
+    words_message,
 )
 from rotorwright.links.rom_uart.dialogue import Dialogue, RefusedMessage, SilentLine
 from rotorwright.links.rom_uart.errors import (
@@ -29,7 +31,11 @@ from rotorwright.links.rom_uart.errors import (
 )
 from rotorwright.links.rom_uart.spec import (
     ACK,
+    ANSWER,
     BLOCK_BYTES,
+    CHECKSUM_MIB,
+    CHECKSUM_POLYNOMIAL,
+    CHECKSUM_START,
     ERASE_SECTOR,
     ERASE_TRIES,
     ERASED,
@@ -43,6 +49,7 @@ from rotorwright.links.rom_uart.spec import (
     SYNC_ROUNDS,
     SYSTEM_MEMORY,
     TRIES,
+    UNPROTECT,
     WORD_BYTES,
     Command,
 )
@@ -52,6 +59,7 @@ if TYPE_CHECKING:
 
     from rotorwright.errors import RotorwrightError
     from rotorwright.firmware.mcu import Sector
+    from rotorwright.links.rom_uart.consent import WipeConsent
     from rotorwright.links.wire import Clock, Wire
 
 _T = TypeVar("_T")
@@ -74,6 +82,7 @@ class RomUartLoader:
     def __init__(self, wire: Wire, clock: Clock) -> None:
         self._dialogue = Dialogue(wire, clock)
         self._info: LoaderInfo | None = None
+        self._cannot_sum = False
 
     def synchronise(self) -> None:
         """Find the bootloader and make it ready, whether it is fresh, used, or was left in the middle of a message.
@@ -209,6 +218,47 @@ class RomUartLoader:
         """Erase these sectors, as `erase` does by their numbers."""
         self.erase([sector.number for sector in sectors], timeout_s=timeout_s)
 
+    def checksum(self, address: int, length: int) -> int | None:
+        """Return the checksum of whole words of memory; None where the bootloader cannot tell it.
+
+        It is believed only to find what need not be written: what was written is always read back.
+        """
+        if self._cannot_sum or not self.info().knows(Command.GET_CHECKSUM):
+            return None
+        try:
+            ask = partial(self._checksum_once, address, length)
+            return self._repeat(Command.GET_CHECKSUM, ask, shown=f"{address:#010x}", silent_tries=2)
+        except (CommandRefusedError, LoaderSilentError):
+            # It lists the command and does not answer as we ask: then reading does.
+            self._cannot_sum = True
+            self.synchronise()
+            return None
+
+    def remove_write_protection(self) -> None:
+        """Take the lock off every write-protected sector; nothing is erased, and the board restarts.
+
+        The bootloader is ready again only after it was entered anew.
+        """
+        self._require(Command.WRITE_UNPROTECT)
+        self._repeat(
+            Command.WRITE_UNPROTECT, partial(self._option_once, Command.WRITE_UNPROTECT, ANSWER.value), shown=""
+        )
+        self._info = None
+
+    def remove_readout_protection(self, consent: WipeConsent) -> None:
+        """Take the read-out protection off, which erases all flash: firmware, settings and the maker's data.
+
+        The board restarts; whether the lock is off, only a reading after that can say.
+
+        Raises:
+            WipeConsentError: the consent is for another microcontroller. Nothing was sent.
+        """
+        consent.require_for(self.chip_id())
+        self._require(Command.READOUT_UNPROTECT)
+        act = partial(self._option_once, Command.READOUT_UNPROTECT, UNPROTECT.value)
+        self._repeat(Command.READOUT_UNPROTECT, act, shown="", silent_tries=1)
+        self._info = None
+
     def go(self, address: int) -> None:
         """Start the application whose vector table stands at `address`.
 
@@ -298,6 +348,23 @@ class RomUartLoader:
     def _go_once(self, address: int) -> None:
         self._dialogue.ask(command_message(Command.GO), "command")
         self._dialogue.ask(address_message(address), "address")
+
+    def _checksum_once(self, address: int, length: int) -> int:
+        self._dialogue.ask(command_message(Command.GET_CHECKSUM), "command")
+        self._dialogue.ask(address_message(address), "address")
+        self._dialogue.ask(words_message(length // WORD_BYTES), "length")
+        self._dialogue.ask(words_message(CHECKSUM_POLYNOMIAL), "polynomial")
+        limit_s = ANSWER.value + CHECKSUM_MIB.value * length / 2**20
+        self._dialogue.ask(words_message(CHECKSUM_START), "start", timeout_s=limit_s)
+        found = parse_checksum(self._dialogue.take(5, "checksum"))
+        if found is None or self._dialogue.has_surplus:
+            raise SilentLine("checksum")
+        return found
+
+    def _option_once(self, command: Command, timeout_s: float) -> None:
+        """Send a command that is accepted twice, before its work and after it; then the board restarts."""
+        self._dialogue.ask(command_message(command), "command")
+        self._dialogue.wait_accepted("end", timeout_s)
 
     def _require(self, command: Command) -> None:
         if not self.info().knows(command):

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import sys
+from array import array
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from fastcrc import crc32
 
 from rotorwright.links.rom_uart.spec import BLOCK_BYTES, ERASED, MOST_SECTORS_EXTENDED, WORD_BYTES, Command
 
@@ -75,6 +79,29 @@ def extended_sectors_message(sectors: Sequence[int]) -> bytes:
     assert 1 <= len(sectors) < MOST_SECTORS_EXTENDED
     numbers = (len(sectors) - 1, *sectors)
     return with_checksum(b"".join(number.to_bytes(2, "big") for number in numbers))
+
+
+def words_message(number: int) -> bytes:
+    """Return a 32-bit number, high byte first, and its checksum."""
+    return with_checksum(number.to_bytes(4, "big"))
+
+
+def checksum_of(data: bytes) -> int:
+    """Return what the CRC unit of the part makes of `data`, whole words of low byte first.
+
+    Source: RM0090, CRC calculation unit; checked against the values in tests/outside.
+    """
+    words = array("I", data)
+    if words.itemsize != WORD_BYTES:  # no computer known here
+        raise NotImplementedError
+    if sys.byteorder == "little":
+        words.byteswap()
+    return crc32.mpeg_2(words.tobytes())
+
+
+def parse_checksum(body: bytes) -> int | None:
+    """Return the number of an answer of four bytes and their checksum; None where it was damaged."""
+    return int.from_bytes(body[:4], "big") if _xor_of(body) == 0 else None
 
 
 def with_checksum(data: bytes) -> bytes:

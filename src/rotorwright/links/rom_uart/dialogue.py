@@ -81,12 +81,21 @@ class Dialogue:
         delay = self._delays[part]
         self._send(message)
         sent_s = self._clock.now_s()
-        answer = self._answer(delay.wait_s() if timeout_s is None else timeout_s)
+        self.wait_accepted(part, delay.wait_s() if timeout_s is None else timeout_s)
+        delay.learn(self._clock.now_s() - sent_s)
+
+    def wait_accepted(self, part: str, timeout_s: float) -> None:
+        """Wait until what was sent is accepted, stepping over rubbish; for answers that come twice.
+
+        Raises:
+            RefusedMessage: the answer was NACK.
+            SilentLine: none came.
+        """
+        answer = self._answer(timeout_s)
         if answer == NACK:
             raise RefusedMessage(part)
         if answer is None:
             raise SilentLine(part)
-        delay.learn(self._clock.now_s() - sent_s)
 
     def take(self, count: int, part: str) -> bytes:
         """Return the next `count` bytes of an answer.

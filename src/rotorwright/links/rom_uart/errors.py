@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rotorwright.errors import NOTHING_SENT, ImageError, LinkError, ProtocolError, WorkflowError
+from rotorwright.errors import NOTHING_SENT, Blame, ImageError, LinkError, ProtocolError, WorkflowError
 
 _FLASH_UNCHANGED = "Nothing was erased or written by this command. The board stays in its bootloader."
 _BOOTLOADER_STAYS = "The ROM bootloader cannot be overwritten: the board can always be brought back through it."
@@ -28,6 +28,25 @@ class LoaderSilentError(LinkError):
         )
 
 
+class WipeConsentError(WorkflowError):
+    """Everything in the flash would be erased, and nobody said in so many words that it may."""
+
+    id = "loader.wipe-consent"
+    blame = Blame.PERSON
+
+    @classmethod
+    def of(cls, *, wanted: str, typed: str) -> WipeConsentError:
+        """Return the error for words other than those wanted."""
+        return cls(
+            f"The words typed are '{typed}'; '{wanted}' was asked for.",
+            why="Taking the lock off erases firmware, settings and the maker's own data for good, so it is done on "
+            "exact words only.",
+            state=_FLASH_UNCHANGED,
+            todo=f"To do it, say it again and type: {wanted}. Else leave the board as it is.",
+            wanted=wanted,
+        )
+
+
 class ReadoutProtectedError(ProtocolError):
     """The microcontroller's read-out protection is on, so the bootloader refuses to read and write."""
 
@@ -39,9 +58,10 @@ class ReadoutProtectedError(ProtocolError):
         return cls(
             f"The microcontroller is read-out protected: its bootloader refuses to {command}.",
             why="Some makers lock their boards. The lock can only be taken off together with everything in the flash, "
-            "settings and firmware alike, so it is never taken off here.",
+            "settings, firmware and the maker's own data alike.",
             state=_FLASH_UNCHANGED,
-            todo="Leave this board as it is and ask its maker for the way to update it; restart it without the button.",
+            todo="Ask its maker for the way to update it, and restart it without the button. If the loss is accepted "
+            "and an image for this board is at hand: rotorwright unprotect --port PORT.",
             command=command,
         )
 

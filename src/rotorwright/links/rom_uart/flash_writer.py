@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
+from rotorwright.links.rom_uart.codec import checksum_of
 from rotorwright.links.rom_uart.errors import (
     BlockTornError,
     ImageDiffersError,
@@ -52,14 +53,16 @@ class SectorState(StrEnum):
 class WriteReport:
     """What a write did: numbers of the sectors found right, and of those erased and written, by address.
 
-    `bytes_written` counts image bytes sent, `bytes_verified` image bytes that were read back and found right at the
-    end: 0 from a bootloader that gives nothing back, and then nothing is proved.
+    `bytes_written` counts image bytes sent, `bytes_verified` image bytes found right: 0 from a bootloader that gives
+    nothing back, and then nothing is proved. Of these, `bytes_by_checksum` were left as they were because the
+    bootloader's own checksum over their sector is right; all others were read back.
     """
 
     same: tuple[int, ...]
     written: tuple[int, ...]
     bytes_written: int
     bytes_verified: int
+    bytes_by_checksum: int = 0
 
 
 def read_region(
@@ -126,7 +129,7 @@ def write_sectors(
     progress: Progress | None = None,
     should_stop: Callable[[], bool] | None = None,
     known_erased: Collection[int] = (),
-    verify_whole: bool = True,
+    verify_whole: bool | None = None,
 ) -> WriteReport:
     """Make `sectors` hold `image` and return what was done. Nothing outside `sectors` is erased or written.
 
@@ -141,7 +144,8 @@ def write_sectors(
         progress: takes bytes of work done and in all; reading back counts as work.
         should_stop: is asked before each block; True ends the write with WriteCancelledError.
         known_erased: numbers of sectors that the caller knows to be erased: they are not erased again.
-        verify_whole: read the whole image back once more at the end, after each sector was verified when written.
+        verify_whole: read the whole image back once more at the end, after each sector was verified when written; left
+            out, it is done when at least half of the image was written: where little was, every byte was read once.
 
     Raises:
         ImageOutsidePlanError: the image has bytes in no sector of the plan. Nothing was sent.
@@ -151,20 +155,23 @@ def write_sectors(
     """
     _require_inside(image, sectors)
     used = [sector for sector in sectors if _image_bytes(image, sector)]
-    passes = 3 if verify_whole else 2  # compared or written, read back, read back as a whole
-    work = _Work(passes * image.size_bytes, progress, should_stop)
+    work = _Work(3 * image.size_bytes, progress, should_stop)  # compared or written, read back, read back as a whole
     writer = _Writer(loader, image, mcu, before_erase, work, set(known_erased))
     differing = writer.differing(used)
     if differing:
         writer.write_all(used[0], [sector for sector in differing if sector is not used[0]])
+    if verify_whole is None:
+        verify_whole = 2 * sum(_image_bytes(image, sector) for sector in differing) >= image.size_bytes
     if verify_whole:
         _verify_all(loader, image, used, work)
+    work.finish()
     written = {sector.number for sector in differing} | ({used[0].number} if differing else set())
     return WriteReport(
         same=tuple(sector.number for sector in used if sector.number not in written),
         written=tuple(sector.number for sector in used if sector.number in written),
         bytes_written=sum(_image_bytes(image, sector) for sector in used if sector.number in written),
         bytes_verified=image.size_bytes if loader.can_read else 0,
+        bytes_by_checksum=0 if verify_whole else writer.summed,
     )
 
 
@@ -183,6 +190,10 @@ class _Work:
         if self._progress is not None:
             self._progress(self.done, self._total)
 
+    def finish(self) -> None:
+        """Count everything as done."""
+        self.add(self._total)
+
     def stop_if_wanted(self) -> None:
         """Raise WriteCancelledError when the caller wants to stop."""
         if self._should_stop is not None and self._should_stop():
@@ -197,11 +208,20 @@ class _Writer:
     before_erase: Callable[[Sector], None] | None
     work: _Work
     erased: set[int]
+    summed: int = 0
 
     def differing(self, sectors: Sequence[Sector]) -> list[Sector]:
         """Return the sectors that differ. Those found right are done: compared means read back."""
         differing = []
         for sector in sectors:
+            is_right = _is_right_by_checksum(self.loader, self.image, sector)
+            if is_right:
+                self.work.add(2 * _image_bytes(self.image, sector))
+                self.summed += _image_bytes(self.image, sector)
+            if is_right is False:
+                differing.append(sector)
+            if is_right is not None:
+                continue
             before = self.work.done
             state = _compare(self.loader, self.image, sector, self.work)
             if state is SectorState.DIFFERS:
@@ -268,6 +288,18 @@ def _compare(loader: FlashLoader, image: Image, sector: Sector, work: _Work) -> 
 def _compared(loader: FlashLoader, image: Image, sector: Sector, work: _Work) -> int | None:
     """Return what `_first_difference` does; None also where a bootloader gives nothing back, so nothing is proved."""
     return _first_difference(loader, image, sector, work) if loader.can_read else None
+
+
+def _is_right_by_checksum(loader: FlashLoader, image: Image, sector: Sector) -> bool | None:
+    """Answer whether the sector holds the image by the bootloader's own checksum; None if it cannot tell.
+
+    Where it is wrong to say that it differs, the sector is done once more, and that is all.
+    """
+    for address, data in _blocks(image, sector, sector.size_bytes):
+        found = loader.checksum(address, len(data))
+        if found is None or found != checksum_of(data):
+            return None if found is None else False
+    return True
 
 
 def _first_difference(loader: FlashLoader, image: Image, sector: Sector, work: _Work) -> int | None:

@@ -49,6 +49,8 @@ class Command(IntEnum):
     WRITE_UNPROTECT = 0x73
     READOUT_PROTECT = 0x82
     READOUT_UNPROTECT = 0x92
+    GET_CHECKSUM = 0xA1
+    """From protocol 3.3 on (AN3155 in its later revisions, from memory, unconfirmed)."""
 
     @property
     def words(self) -> str:
@@ -63,6 +65,11 @@ REFUSED_UNDER_READOUT_PROTECTION = frozenset(
     {Command.READ, Command.GO, Command.WRITE, Command.ERASE, Command.EXTENDED_ERASE}
 )
 """Commands that a device with read-out protection refuses (AN3155, the flow of each command: "ROP active?")."""
+
+CHECKSUM_POLYNOMIAL = 0x04C1_1DB7
+CHECKSUM_START = 0xFFFF_FFFF
+"""What the checksum command is asked to compute with: the defaults of the part's own CRC unit, CRC-32/MPEG-2 over words
+(RM0090, CRC calculation unit; how the command carries them is from memory, unconfirmed)."""
 
 SYSTEM_MEMORY = 0x1FF0_0000
 """From here on: the bootloader itself, unique id, flash size register (RM0090 and RM0385, memory map; from memory)."""
@@ -100,6 +107,13 @@ ERASE_SECTOR = Limit(
     "twice the longest time of a 128 KiB sector with 8-bit parallelism, 4 s (DS8626, from memory, unconfirmed)",
 )
 ERASE_MARGIN = Limit("factor on the part's longest erase time", 2.0, "", f"{_OWN}: cold or worn flash")
+CHECKSUM_MIB = Limit("longest time for the checksum of one MiB", 10.0, "s", "own choice: a word takes a few cycles")
+UNPROTECT = Limit(
+    "longest time for all flash to be erased when the lock is taken off",
+    60.0,
+    "s",
+    "twice the longest time known here, 32 s for the whole F405 (a note in the code of two independent hosts)",
+)
 READ_TRIES = Limit("further readings of a block until two in a row are equal", 4, "", _OWN)
 DIFFERENCES = Limit("readings that must all differ before a block counts as different", 3, "", _OWN)
 SECTOR_TRIES = Limit("tries to erase, write and verify one sector", 3, "", _OWN)
@@ -115,6 +129,8 @@ LIMITS = (
     ERASE_TRIES,
     ERASE_SECTOR,
     ERASE_MARGIN,
+    CHECKSUM_MIB,
+    UNPROTECT,
     READ_TRIES,
     DIFFERENCES,
     SECTOR_TRIES,

@@ -180,6 +180,10 @@ class UsbDfuLoader:
         """Return 1 to `block_bytes` bytes of memory from `address` on."""
         return self._repeat(f"read memory at {address:#010x}", partial(self._read_once, address, length))
 
+    def checksum(self, address: int, length: int) -> int | None:
+        """Return None: this protocol has no such command."""
+        return None
+
     def write(self, address: int, data: bytes, progress: Callable[[int, int], None] | None = None) -> None:
         """Write `data` to erased flash from `address` on; a last word that is not full is filled with erased bytes.
 

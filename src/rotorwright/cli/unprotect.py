@@ -1,0 +1,111 @@
+"""`unprotect`: take the read-out protection off a microcontroller, which erases all its flash, on exact typed words."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from rich.markup import escape
+
+from rotorwright.cli.console import out
+from rotorwright.firmware.mcu import microcontrollers_by_boot_id
+from rotorwright.links.clock import RealClock
+from rotorwright.links.rom_uart.client import RomUartLoader
+from rotorwright.links.rom_uart.consent import WipeConsent, consent_words
+from rotorwright.links.rom_uart.errors import ReadoutProtectedError
+from rotorwright.links.serial_port import SerialPort
+from rotorwright.links.wire import LineSettings, Parity
+
+if TYPE_CHECKING:
+    from rotorwright.links.wire import Clock, Port
+
+_LOOKED_AT = 4  # bytes: enough to see whether reading is refused
+
+
+@dataclass(frozen=True, slots=True)
+class UnprotectRequest:
+    """Which board, and the words if they were given on the command line."""
+
+    port: str
+    baud: int
+    consent: str | None = None
+
+
+def unprotect(request: UnprotectRequest, *, port: Port | None = None, clock: Clock | None = None) -> int:
+    """Take the protection off, and say what stands there now. Exit code 0: it is off.
+
+    Raises:
+        LoaderSilentError: no bootloader answers.
+        WipeConsentError: the words typed are not those asked for. Nothing was sent.
+    """
+    bench = _Bench(port or SerialPort(request.port), clock or RealClock(), request.baud)
+    if not bench.is_protected():
+        out.print("This microcontroller is not read-out protected. Nothing was done.")
+        return 0
+    _say_what_is_lost(bench.chip_id)
+    typed = request.consent if request.consent is not None else _ask(consent_words(bench.chip_id))
+    bench.remove(WipeConsent.typed(typed, chip_id=bench.chip_id))
+    out.print("The lock was taken off. The flash is empty now: the board starts nothing until an image is written.")
+    out.print(
+        "Hold its boot button, plug it in, let go; then go on with `rotorwright resume`, or start with "
+        "`rotorwright changeover`. Its saved settings, if any, are in the hangar as before."
+    )
+    return 0
+
+
+def _say_what_is_lost(chip_id: int) -> None:
+    parts = ", ".join(part.name for part in microcontrollers_by_boot_id(chip_id)) or "an unknown part"
+    out.print(f"The microcontroller {chip_id:#05x} ({escape(parts)}) is read-out protected.", soft_wrap=True)
+    out.print(
+        "Taking this lock off erases everything in its flash for good: the firmware, the settings, and data that the "
+        "maker of the board put there and that no download brings back. Ask the maker first. Have an image for this "
+        "very board at hand. Propellers off, main battery out.",
+        soft_wrap=True,
+    )
+
+
+def _ask(words: str) -> str:
+    out.print(f"To erase it all, type: {words}")
+    if not sys.stdin.isatty():
+        return ""  # nobody is there to type; --consent is for programs
+    return input("> ")
+
+
+class _Bench:
+    """The bootloader of the board, entered anew whenever it restarted."""
+
+    def __init__(self, port: Port, clock: Clock, baud: int) -> None:
+        self._port = port
+        self._clock = clock
+        self._baud = baud
+        self.chip_id = 0
+
+    def is_protected(self) -> bool:
+        """Answer whether reading is refused; the chip id is known after that."""
+        wire = self._port.open(LineSettings(self._baud, Parity.EVEN))
+        try:
+            loader = RomUartLoader(wire, self._clock)
+            self.chip_id = loader.chip_id()
+            return _refuses_reading(loader, self.chip_id)
+        finally:
+            wire.close()
+
+    def remove(self, consent: WipeConsent) -> None:
+        """Take it off; what the board does after that, only the next entry into its bootloader shows."""
+        wire = self._port.open(LineSettings(self._baud, Parity.EVEN))
+        try:
+            RomUartLoader(wire, self._clock).remove_readout_protection(consent)
+        finally:
+            wire.close()
+
+
+def _refuses_reading(loader: RomUartLoader, chip_id: int) -> bool:
+    parts = microcontrollers_by_boot_id(chip_id)
+    if not parts:
+        return True  # nobody knows where its flash is; what it says to the command decides
+    try:
+        loader.read(parts[0].flash_start, _LOOKED_AT)
+    except ReadoutProtectedError:
+        return True
+    return False
