@@ -5,21 +5,18 @@ Source: ST AN3155, readout unprotect: the part erases its flash, takes the prote
 
 from __future__ import annotations
 
-import contextlib
 import random
 
 import pytest
 
 from rotorwright.cli.unprotect import UnprotectRequest, unprotect
-from rotorwright.errors import LinkError, RotorwrightError
 from rotorwright.firmware.mcu import microcontroller
 from rotorwright.links.rom_uart.client import RomUartLoader
-from rotorwright.links.rom_uart.consent import WipeConsent, consent_words
-from rotorwright.links.rom_uart.errors import ReadoutProtectedError, WipeConsentError
+from rotorwright.links.rom_uart.consent import consent_words
+from rotorwright.links.rom_uart.errors import ReadoutProtectedError, WipeConsentError, WipeUnfinishedError
 from rotorwright.links.wire import LineSettings, Parity
 from rotorwright.twin.assembly import Circumstances, MemoryBytes, build_aircraft
 from rotorwright.twin.clock import VirtualClock
-from rotorwright.twin.errors import TwinLineGoneError
 from rotorwright.twin.faults import CutMoment, FaultPlan, PowerCut
 from rotorwright.twin.rom_uart import OptionBytes
 from rotorwright.twin.state import Papers
@@ -100,14 +97,6 @@ def test_without_a_terminal_and_without_words_nothing_is_done(monkeypatch: pytes
     assert bench.is_untouched
 
 
-def test_a_consent_for_another_chip_is_refused_before_the_command_is_sent() -> None:
-    bench = Bench()
-    other = WipeConsent.typed(consent_words(CHIP + 1), chip_id=CHIP + 1)
-    with pytest.raises(WipeConsentError):
-        bench.loader().remove_readout_protection(other)
-    assert bench.is_untouched
-
-
 def test_the_exact_words_take_the_lock_off_and_everything_in_the_flash_with_it(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
@@ -116,8 +105,30 @@ def test_the_exact_words_take_the_lock_off_and_everything_in_the_flash_with_it(
     assert bench.is_wiped
     said = capsys.readouterr().out
     assert all(word in said for word in ("firmware", "settings", "maker", "image", "Propellers off"))
+    assert "was not looked at" in said  # the button was let go: it restarted into nothing
     bench.press_the_button()
     assert not bench.loader().read(PART.flash_start, 256).strip(b"\xff")
+
+
+class PressedAgain:
+    """A clock on which the button is held while the board restarts."""
+
+    def __init__(self, bench: Bench) -> None:
+        self._bench = bench
+
+    def now_s(self) -> float:
+        return self._bench.clock.now_s()
+
+    def sleep_s(self, seconds: float) -> None:
+        self._bench.clock.sleep_s(seconds)
+        self._bench.press_the_button()
+
+
+def test_a_board_that_is_in_its_bootloader_after_the_restart_is_looked_at(capsys: pytest.CaptureFixture[str]) -> None:
+    bench = Bench()
+    request = UnprotectRequest("twin", LINE.baud, WORDS)
+    assert unprotect(request, port=bench.port, clock=PressedAgain(bench)) == 0
+    assert "256 bytes of flash were read: they are erased" in capsys.readouterr().out
 
 
 def test_a_board_without_a_lock_is_left_alone_even_with_the_words() -> None:
@@ -132,8 +143,9 @@ def test_a_power_cut_leaves_the_part_locked_or_wiped_and_a_second_time_ends_it(
     operation: int, moment: CutMoment
 ) -> None:
     bench = Bench(faults=FaultPlan(power_cut=PowerCut(operation, moment)))
-    with contextlib.suppress(RotorwrightError, LinkError, TwinLineGoneError):
+    with pytest.raises(WipeUnfinishedError) as caught:
         bench.unprotect(WORDS)
+    assert caught.value.state.startswith("Not known")
     assert bench.aircraft.flash.cut_happened
     assert bench.options.read_out_protected or bench.is_wiped
     bench.press_the_button()

@@ -9,17 +9,20 @@ from typing import TYPE_CHECKING
 from rich.markup import escape
 
 from rotorwright.cli.console import out
+from rotorwright.errors import LinkError
 from rotorwright.firmware.mcu import microcontrollers_by_boot_id
 from rotorwright.links.clock import RealClock
 from rotorwright.links.rom_uart.client import RomUartLoader
 from rotorwright.links.rom_uart.consent import WipeConsent, consent_words
 from rotorwright.links.rom_uart.errors import ReadoutProtectedError
+from rotorwright.links.rom_uart.spec import BLOCK_BYTES, ERASED
 from rotorwright.links.serial_port import SerialPort
 from rotorwright.links.wire import LineSettings, Parity
 
 if TYPE_CHECKING:
     from rotorwright.links.wire import Clock, Port
 
+RESTART_S = 1.0  # own choice: a part restarts within milliseconds, an adapter may come anew
 _LOOKED_AT = 4  # bytes: enough to see whether reading is refused
 
 
@@ -46,10 +49,12 @@ def unprotect(request: UnprotectRequest, *, port: Port | None = None, clock: Clo
     _say_what_is_lost(bench.chip_id)
     typed = request.consent if request.consent is not None else _ask(consent_words(bench.chip_id))
     bench.remove(WipeConsent.typed(typed, chip_id=bench.chip_id))
-    out.print("The lock was taken off. The flash is empty now: the board starts nothing until an image is written.")
+    out.print(bench.what_stands_there(), soft_wrap=True)
     out.print(
-        "Hold its boot button, plug it in, let go; then go on with `rotorwright resume`, or start with "
-        "`rotorwright changeover`. Its saved settings, if any, are in the hangar as before."
+        "It starts nothing until an image is written. Hold its boot button, plug it in, let go; then go on with "
+        "`rotorwright resume`, or start with `rotorwright changeover`. Its saved settings, if any, are in the hangar "
+        "as before.",
+        soft_wrap=True,
     )
     return 0
 
@@ -96,6 +101,36 @@ class _Bench:
         wire = self._port.open(LineSettings(self._baud, Parity.EVEN))
         try:
             RomUartLoader(wire, self._clock).remove_readout_protection(consent)
+        finally:
+            wire.close()
+
+    def what_stands_there(self) -> str:
+        """Return in words what a look after the restart shows, or that nobody could look.
+
+        Raises:
+            ReadoutProtectedError: the lock is on as before.
+        """
+        self._clock.sleep_s(RESTART_S)
+        try:
+            found = self._first_bytes()
+        except LinkError:
+            return (
+                "The bootloader reported that the lock is off and the flash erased. The board has left its bootloader "
+                "since, so that was not looked at: the same command again does, from the bootloader."
+            )
+        if not found:
+            return "The bootloader reported that the lock is off. Where this part's flash begins is not known here."
+        if found.strip(bytes((ERASED,))):
+            return "The lock is off, and the flash is not empty: take what it holds for damaged."
+        return f"The lock is off, and the first {len(found)} bytes of flash were read: they are erased."
+
+    def _first_bytes(self) -> bytes:
+        parts = microcontrollers_by_boot_id(self.chip_id)
+        wire = self._port.open(LineSettings(self._baud, Parity.EVEN))
+        try:
+            loader = RomUartLoader(wire, self._clock)
+            loader.synchronise()
+            return loader.read(parts[0].flash_start, BLOCK_BYTES) if parts else b""
         finally:
             wire.close()
 

@@ -247,7 +247,7 @@ def test_a_locked_board_is_told_by_its_lock_and_never_unlocked() -> None:
     ):
         with pytest.raises(ReadoutProtectedError) as caught:
             act()
-        assert "ask its maker" in caught.value.todo
+        assert "Ask its maker" in caught.value.todo
     codes = {message[0] for message in bench.wire.sent if len(message) == 2}
     assert not codes & {0x63, 0x73, 0x82, 0x92}, "protection is never changed"
 

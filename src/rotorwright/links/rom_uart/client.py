@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import partial
 from typing import TYPE_CHECKING, TypeVar
 
+from rotorwright.errors import LinkError
 from rotorwright.links.rom_uart.codec import (
     LoaderInfo,
     WriteMessages,
@@ -28,6 +29,7 @@ from rotorwright.links.rom_uart.errors import (
     LoaderSilentError,
     ReadoutProtectedError,
     UnalignedAddressError,
+    WipeUnfinishedError,
 )
 from rotorwright.links.rom_uart.spec import (
     ACK,
@@ -252,12 +254,19 @@ class RomUartLoader:
 
         Raises:
             WipeConsentError: the consent is for another microcontroller. Nothing was sent.
+            WipeUnfinishedError: it was sent and its end was not heard of: flash may be erased in part.
         """
         consent.require_for(self.chip_id())
         self._require(Command.READOUT_UNPROTECT)
         act = partial(self._option_once, Command.READOUT_UNPROTECT, UNPROTECT.value)
-        self._repeat(Command.READOUT_UNPROTECT, act, shown="", silent_tries=1)
-        self._info = None
+        try:
+            self._repeat(Command.READOUT_UNPROTECT, act, shown="", silent_tries=1)
+        except (LinkError, CommandRefusedError) as error:
+            if error.facts.get("part") == "command":  # refused each time before any work
+                raise
+            raise WipeUnfinishedError.during(self._dialogue.port, heard=self._dialogue.heard) from error
+        finally:
+            self._info = None
 
     def go(self, address: int) -> None:
         """Start the application whose vector table stands at `address`.

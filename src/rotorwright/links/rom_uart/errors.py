@@ -47,6 +47,26 @@ class WipeConsentError(WorkflowError):
         )
 
 
+class WipeUnfinishedError(LoaderSilentError):
+    """The command that takes the lock off was sent, and its end was not heard of."""
+
+    id = "loader.wipe-unfinished"
+
+    @classmethod
+    def during(cls, port: str, *, heard: str) -> WipeUnfinishedError:
+        """Return the error for `port`; `heard` says what came instead."""
+        return cls(
+            f"The bootloader on {port} did not report the end of taking the lock off.",
+            why=f"The power or the line was cut, or the flash did not do it. Heard: {heard}.",
+            state="Not known: the flash is still whole and locked, or erased in part or as a whole. Take it for lost. "
+            f"{_BOOTLOADER_STAYS}",
+            todo="Unplug the board, hold its boot button, plug it in, let go; then the same command again, which says "
+            "how it stands and finishes it.",
+            port=port,
+            heard=heard,
+        )
+
+
 class ReadoutProtectedError(ProtocolError):
     """The microcontroller's read-out protection is on, so the bootloader refuses to read and write."""
 
