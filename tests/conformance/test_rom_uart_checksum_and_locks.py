@@ -18,7 +18,7 @@ from rotorwright.links.rom_uart.codec import checksum_of
 from rotorwright.links.rom_uart.consent import WipeConsent, consent_words
 from rotorwright.links.rom_uart.errors import LoaderSilentError, ReadoutProtectedError, WipeConsentError
 from rotorwright.links.rom_uart.flash_writer import WriteReport, write_sectors
-from rotorwright.links.rom_uart.rates import RATES, next_lower_rate
+from rotorwright.links.rom_uart.rates import SAFE_RATES, next_lower_rate
 from rotorwright.links.wire import LineSettings, Parity
 from rotorwright.twin.assembly import Circumstances, MemoryBytes, build_aircraft
 from rotorwright.twin.clock import VirtualClock
@@ -224,5 +224,5 @@ def test_no_write_ever_sends_the_command_that_erases_everything(seed: int) -> No
 
 
 def test_rates_go_down_one_by_one_and_end() -> None:
-    assert [next_lower_rate(rate) for rate in RATES] == [*RATES[1:], None]
-    assert next_lower_rate(100_000) == 57_600
+    assert [next_lower_rate(rate) for rate in SAFE_RATES] == [*SAFE_RATES[1:], None]
+    assert (next_lower_rate(921_600), next_lower_rate(100_000)) == (115_200, 57_600)

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import pytest
 from tests.virtual_bench import VirtualBench
 
+from rotorwright.changeover.errors import ImageBoardMismatchError
 from rotorwright.changeover.state import fold
 from rotorwright.firmware.dfu_file import write_dfuse
 from rotorwright.firmware.file_errors import BaseNeededError
@@ -77,3 +78,13 @@ def test_a_journal_from_before_the_other_formats_is_read_as_it_was_meant(tmp_pat
     assert state.image_base is None
     assert state.image_file is not None
     assert state.image_file.name == "image.hex"
+
+
+def test_a_uf2_file_for_another_family_of_microcontrollers_is_not_written(tmp_path: Path) -> None:
+    bench = _fresh().copy(tmp_path)
+    bench.image_file = write_uf2(bench.new_image, family=0x53B8_0F00).data
+    before = bytes(bench.memories.flash)
+    run = bench.run()
+    assert isinstance(run.error, ImageBoardMismatchError)
+    assert "STM32F7" in run.error.why
+    assert bytes(bench.memories.flash) == before

@@ -28,7 +28,10 @@ from rotorwright.errors import WrongAircraftError
 from rotorwright.firmware.intel_hex import write_intel_hex
 from rotorwright.firmware.mcu import Microcontroller, microcontroller
 from rotorwright.hangar.store import Hangar
+from rotorwright.links.errors import PortUnusableError
+from rotorwright.links.rom_uart.errors import ReadoutProtectedError
 from rotorwright.links.usb_dfu.errors import DfuDevicesSeveralError
+from rotorwright.links.wire import LineSettings, Parity, Port, Wire
 from rotorwright.report.from_changeover import report_of
 from rotorwright.twin import memories, usb_dfu
 from rotorwright.twin.application_start import start_from_flash
@@ -274,6 +277,63 @@ def test_a_microcontroller_that_says_it_has_too_little_flash_is_not_written(
     assert isinstance(run.error, ImageBoardMismatchError)
     assert "16 KiB" in run.error.why
     assert bytes(bench.memories.flash) == before
+
+
+class HeardUpTo:
+    """A port behind an adapter that garbles everything above a rate when the bootloader is spoken to."""
+
+    def __init__(self, inner: Port, most: int) -> None:
+        self._inner = inner
+        self._most = most
+        self.rates: list[int] = []
+
+    @property
+    def name(self) -> str:
+        return self._inner.name
+
+    def is_present(self) -> bool:
+        return self._inner.is_present()
+
+    def open(self, line: LineSettings) -> Wire:
+        if line.parity is Parity.EVEN:
+            self.rates.append(line.baud)
+            if line.baud > self._most:
+                raise PortUnusableError.named(self.name, detail="garbled")
+        return self._inner.open(line)
+
+
+def test_a_rate_that_does_not_hold_is_stepped_down_with_the_next_press_of_the_button(tmp_path: Path) -> None:
+    bench = _bench(tmp_path, WriteWay.UART)
+    heard: list[HeardUpTo] = []
+
+    def slow(shop: Workshop) -> None:
+        heard.append(HeardUpTo(shop.port, 115_200))
+        shop.port = heard[0]
+
+    run = bench.run(prepare=slow)
+    assert run.error is None
+    assert heard[0].rates[:4] == [921_600, 921_600, 115_200, 115_200]
+    assert set(heard[0].rates[2:]) == {115_200}
+    assert any("115200 baud" in str(words) for words in run.person.heard)
+
+
+def test_a_protected_chip_stops_the_job_and_goes_on_when_the_lock_and_everything_with_it_is_gone(
+    tmp_path: Path,
+) -> None:
+    bench = _bench(tmp_path, WriteWay.UART)
+    bench.papers = replace(bench.papers, read_out_protected=True)
+    before = bytes(bench.memories.flash)
+    run = bench.run()
+    assert isinstance(run.error, ReadoutProtectedError)
+    assert "rotorwright unprotect" in run.error.todo
+    assert "as-found settings are safe" in run.error.state
+    assert bytes(bench.memories.flash) == before
+    bench.papers = replace(bench.papers, read_out_protected=False)
+    bench.memories.flash[:] = b"\xff" * len(bench.memories.flash)  # what taking the lock off does
+    again = bench.run()
+    assert again.error is None
+    assert Gate.NO_OLD_IMAGE in again.person.heard
+    assert bytes(bench.memories.flash)[:SMALL_BYTES] == bench.new_image.read(bench.new_image.start, SMALL_BYTES)
 
 
 def _part() -> Microcontroller:

@@ -143,6 +143,7 @@ def judge(
         family=received.family,
         flash_kib=flash_kib,
         boot=_probe(image),
+        uf2_families=read_kept_image(shop).uf2_families,
     )
     if fit.verdict is FitVerdict.DOES_NOT_FIT:
         raise _does_not_fit(fit, board)

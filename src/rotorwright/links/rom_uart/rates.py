@@ -6,11 +6,11 @@ steps down enters the bootloader anew.
 
 from __future__ import annotations
 
-RATES = (921_600, 460_800, 230_400, 115_200, 57_600, 38_400, 19_200, 9_600)
-"""Usual rates, the highest first. AN3155 promises the measuring up to 115,200; most boards hold more (common practice,
-no source)."""
+SAFE_RATES = (115_200, 57_600, 38_400, 19_200, 9_600)
+"""Rates to step down to. AN3155 promises the measuring up to 115,200; most boards hold more (common practice, no
+source), so a higher one may be tried first, and where it is not answered there is no use in trying those between."""
 
 
 def next_lower_rate(rate: int) -> int | None:
-    """Return the next usual rate below `rate`; None where there is none."""
-    return next((lower for lower in RATES if lower < rate), None)
+    """Return the next rate to step down to from `rate`; None where there is none."""
+    return next((lower for lower in SAFE_RATES if lower < rate), None)
