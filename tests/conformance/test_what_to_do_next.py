@@ -68,7 +68,7 @@ def test_inspect_says_that_a_uf2_file_of_another_family_does_not_fit(bench: Benc
     named.write_bytes(write_uf2(Image.of([(image.start, image.segments[0].data)]), family=STM32H7).data)
     code, out, _ = bench.run("inspect", str(named), "--book", bench.book, "--board", "Corvane C405")
     assert code == 5
-    assert "The UF2 file says that it is for the family STM32H7" in " ".join(out.split())
+    assert "[!!] uf2-family: The UF2 file says that it is for the family STM32H7" in " ".join(out.split())
 
 
 def test_a_port_that_may_not_be_opened_names_the_group_to_join(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -175,7 +175,12 @@ def test_the_command_asks_the_book_that_is_named(
     text = text.replace('mcu = "STM32F405xG"\n', 'mcu = "STM32F405xG"\nusb_ids = ["1209:00AF"]\n', 1)
     (tmp_path / "book" / "book.toml").write_text(text, encoding="utf-8")
     asked: list[Collection[UsbFact]] = []
-    monkeypatch.setattr(command, "list_attached", lambda *, more_facts=(): asked.append(more_facts) or ())
+
+    def look(*, more_facts: Collection[UsbFact]) -> tuple[PortInfo, ...]:
+        asked.append(more_facts)
+        return ()
+
+    monkeypatch.setattr(command, "list_attached", look)
     assert run_guarded(app, ["ports", "--book", str(tmp_path / "book")]) == 0
     assert [fact.words for fact in asked[0]] == ["Corvane C405 application"]
     assert str(tmp_path / "book") in next(iter(asked[0])).source

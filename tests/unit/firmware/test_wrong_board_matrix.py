@@ -146,7 +146,7 @@ def test_a_uf2_form_fits_its_own_microcontroller_only_and_never_another_family(m
     for name, right in RIGHT.items():
         asked = image(name, with_descriptor=name in DEMO)
         assert asked is not None
-        own = {family.id for family in microcontroller(right).uf2_families}
+        own: set[int | None] = {family.id for family in microcontroller(right).uf2_families}
         for family in own or {None}:
             verdict_of_form = uf2_verdict(asked, family, board_of(name, mcu), mcu)
             if family is not None and family not in {one.id for one in mcu.uf2_families} and mcu.uf2_families:
