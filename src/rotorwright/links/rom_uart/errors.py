@@ -42,7 +42,8 @@ class WipeConsentError(WorkflowError):
             why="Taking the lock off erases firmware, settings and the maker's own data for good, so it is done on "
             "exact words only.",
             state=_FLASH_UNCHANGED,
-            todo=f"To do it, say it again and type: {wanted}. Else leave the board as it is.",
+            todo=f"To do it, give the command again and type: {wanted}. Where nobody can type: --consent '{wanted}'. "
+            "Else leave the board as it is.",
             wanted=wanted,
         )
 
