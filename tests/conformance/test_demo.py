@@ -78,6 +78,9 @@ def test_the_demo_survives_what_goes_wrong_and_ends_signed(faults: list[str], tm
         ["--without-book"],
         ["--without-book", "--by-console"],
         ["--without-book", "--fault", "kill@40"],
+        ["--way", "usb"],
+        ["--way", "drive"],
+        ["--way", "drive", "--fault", "kill@33"],
     ],
     ids=" ".join,
 )
