@@ -19,6 +19,7 @@ from rotorwright.changeover.experience import HangarExperience
 from rotorwright.changeover.journal import HangarJournal
 from rotorwright.changeover.person import (
     BatteryRequest,
+    BoardQuestion,
     BootButtonRequest,
     Direction,
     PowerRequest,
@@ -142,6 +143,7 @@ class BenchPerson:
     stays: bool = True
     name: str = "tester"
     answers: Callable[[Decision], Answer] | None = None
+    board: str | None = None
     heard: list[object] = field(default_factory=list)
 
     def confirm(self, gate: Gate) -> bool:
@@ -151,6 +153,10 @@ class BenchPerson:
     def accept_plan(self, summary: PlanSummary) -> bool:
         self.heard.append(summary)
         return "plan" not in self.refuses
+
+    def name_board(self, question: BoardQuestion) -> str | None:
+        self.heard.append(question)
+        return self.board
 
     def decide(self, held: Decision) -> Answer | None:
         self.heard.append(held)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -19,6 +20,7 @@ from rotorwright.changeover.knowledge import (
     expected_defaults,
     look_up_library,
 )
+from rotorwright.changeover.person import BoardQuestion
 from rotorwright.changeover.receive import as_found
 from rotorwright.changeover.state import ChosenImage
 from rotorwright.firmware.board import Board, BoardCandidate, board_candidates, resolve_board
@@ -69,8 +71,7 @@ def _likely_boards(book: ReleaseBook, reported: str) -> str:
 
 
 def _words_of(candidate: BoardCandidate) -> str:
-    against = f"; against it, {', '.join(candidate.reasons_against)}" if candidate.reasons_against else ""
-    return f" Perhaps {candidate.board.name}: for it, {', '.join(candidate.reasons_for)}{against}."
+    return f" Perhaps {candidate.board.name}: {_reasons(candidate)}."
 
 
 def read_image(shop: Workshop) -> Image:
@@ -95,7 +96,7 @@ def board_here(shop: Workshop, image: Image) -> Board:
     received = shop.state.received
     assert received is not None
     if shop.state.book is not None:
-        return board_of(received, shop.book())
+        return resolve_board(shop.book().boards, received.board) or _board_by_word(shop, received)
     descriptor = find_descriptor(image)
     part = shop.state.part or (descriptor.mcu if descriptor else "")
     if not part:
@@ -106,6 +107,40 @@ def board_here(shop: Workshop, image: Image) -> Board:
             board=received.board,
         )
     return Board(name=received.board, mcu=part, is_only_reported=True)
+
+
+def _board_by_word(shop: Workshop, received: Identity) -> Board:
+    """Return the board that a person says it is, now or in an earlier run.
+
+    Raises:
+        BoardNotInBookError: no person says so.
+    """
+    book = shop.book()
+    named = shop.state.board_named or shop.person.name_board(board_question(book, received.board))
+    board = next((one for one in book.boards if one.name == named), None)
+    if board is None:
+        return board_of(received, book)  # which says in words what can be done
+    if not shop.state.board_named:
+        shop.note(EventKind.BOARD_NAMED, reported=received.board, board=board.name, by=shop.person.name)
+    return replace(board, is_named_by_person=True)
+
+
+def board_question(book: ReleaseBook, reported: str) -> BoardQuestion:
+    """Return every board of the book with what speaks for and against its being the one reported."""
+    likely = {one.board.name: one for one in board_candidates(book.boards, reported)}
+    others = sorted({one.name for one in book.boards} - set(likely))
+    return BoardQuestion(
+        reported,
+        (
+            *((name, _reasons(candidate)) for name, candidate in likely.items()),
+            *((name, "nothing in its names speaks for it") for name in others),
+        ),
+    )
+
+
+def _reasons(candidate: BoardCandidate) -> str:
+    against = f"; against it, {', '.join(candidate.reasons_against)}" if candidate.reasons_against else ""
+    return f"for it, {', '.join(candidate.reasons_for)}{against}"
 
 
 def judge(

@@ -16,6 +16,7 @@ class EventKind(StrEnum):
     STARTED = "started"
     AIRCRAFT_RECEIVED = "aircraft-received"
     SNAPSHOT_SAVED = "snapshot-saved"
+    BOARD_NAMED = "board-named"
     IMAGE_CHOSEN = "image-chosen"
     SHEET_MADE = "sheet-made"
     HELD_DECIDED = "held-decided"
@@ -64,6 +65,7 @@ WORDS: dict[EventKind, str] = {
     EventKind.STARTED: "Job card opened",
     EventKind.AIRCRAFT_RECEIVED: "Aircraft identified",
     EventKind.SNAPSHOT_SAVED: "As-found settings read twice, agreed, on disk and read back",
+    EventKind.BOARD_NAMED: "A person said which board of the release book it is",
     EventKind.IMAGE_CHOSEN: "Image chosen and judged against the board",
     EventKind.SHEET_MADE: "Carry-over sheet made",
     EventKind.HELD_DECIDED: "A held setting decided",

@@ -98,6 +98,18 @@ class PlanSummary:
     note: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class BoardQuestion:
+    """Which board is it, where the release book does not know the name that the aircraft reports?
+
+    `candidates` has every board of the book with what speaks for and against it, in words, the likeliest first. None is
+    ever taken because its name looks alike.
+    """
+
+    reported: str
+    candidates: tuple[tuple[str, str], ...]
+
+
 class Person(Protocol):
     """Who answers the typed requests of the workflow."""
 
@@ -112,6 +124,10 @@ class Person(Protocol):
 
     def accept_plan(self, summary: PlanSummary) -> bool:
         """Answer whether the plan shown may be carried out."""
+        ...
+
+    def name_board(self, question: BoardQuestion) -> str | None:
+        """Return the board that it is, by the name printed on it, spelled as in the question; None if not known."""
         ...
 
     def decide(self, held: Decision) -> Answer | None:

@@ -81,6 +81,9 @@ class ChangeoverState:
     is_reset_for_reading: bool = False
     expected_defaults: KeptFile | None = None
     expected_catalogue: KeptFile | None = None
+    board_named: str = ""
+    """The board of the release book that a person says it is, where the book does not know the reported name."""
+
     image: ChosenImage | None = None
     is_write_accepted: bool = False
     sheet: KeptFile | None = None
@@ -247,6 +250,10 @@ def _on_snapshot(state: ChangeoverState, facts: Facts) -> ChangeoverState:
         old_catalogue=_kept(facts, "catalogue"),
         old_display=_kept(facts, "display"),
     )
+
+
+def _on_board_named(state: ChangeoverState, facts: Facts) -> ChangeoverState:
+    return replace(state, board_named=_text(facts, "board"))
 
 
 def _on_image(state: ChangeoverState, facts: Facts) -> ChangeoverState:
@@ -455,6 +462,7 @@ _ON: dict[str, Callable[[ChangeoverState, Facts], ChangeoverState]] = {
     EventKind.STARTED: _on_started,
     EventKind.AIRCRAFT_RECEIVED: _on_received,
     EventKind.SNAPSHOT_SAVED: _on_snapshot,
+    EventKind.BOARD_NAMED: _on_board_named,
     EventKind.IMAGE_CHOSEN: _on_image,
     EventKind.SHEET_MADE: _on_sheet,
     EventKind.HELD_DECIDED: _on_decided,

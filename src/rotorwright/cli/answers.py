@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from rotorwright.settings.answering import Answer
 
-KEYS = ("confirm", "accept_plan", "held", "hands", "sign", "retries")
+KEYS = ("confirm", "accept_plan", "board", "held", "hands", "sign", "retries")
 
 _MOST_CELL_SIGNS = 1_000_000
 
@@ -37,6 +37,7 @@ class AnswersFile:
         confirm: gates that a person confirmed.
         accept_plan: carry the plan out.
         hands: somebody or something does what the hands are asked to do.
+        board: the board that it is, where the release book does not know the name that the aircraft reports.
         sign: the name to sign with; empty: not signed.
         retries: how often an interrupted step is tried again.
     """
@@ -46,6 +47,7 @@ class AnswersFile:
     accept_plan: bool = False
     hands: bool = False
     sign: str = ""
+    board: str = ""
     retries: int = 0
 
 
@@ -76,13 +78,14 @@ def _toml(text: str, source: str) -> AnswersFile:
         _fault(source, "`held` is no table")
     retries = answers.get("retries", 0)
     confirm = answers.get("confirm", [])
-    sign = answers.get("sign", "")
+    sign, board = answers.get("sign", ""), answers.get("board", "")
     return AnswersFile(
         held={name: _answer(name, answer, source) for name, answer in held.items()},
         confirm=tuple(str(gate) for gate in confirm) if isinstance(confirm, list) else (),
         accept_plan=answers.get("accept_plan") is True,
         hands=answers.get("hands") is True,
         sign=sign if isinstance(sign, str) else "",
+        board=board if isinstance(board, str) else "",
         retries=retries if isinstance(retries, int) else 0,
     )
 

@@ -10,6 +10,7 @@ from rich.markup import escape
 from rotorwright.changeover.gates import TEXTS, Gate
 from rotorwright.changeover.person import (
     BatteryRequest,
+    BoardQuestion,
     BootButtonRequest,
     Direction,
     HandsRequest,
@@ -74,6 +75,10 @@ class DemoPerson:
         show_plan(summary)
         out.print("  -> accepted")
         return True
+
+    def name_board(self, _question: BoardQuestion) -> str | None:
+        """Say nothing: the book of the demo knows its boards."""
+        return None
 
     def decide(self, held: Decision) -> Answer | None:
         """Take the usual choice, or what the owner knows, and say so."""

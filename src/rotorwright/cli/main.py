@@ -302,6 +302,8 @@ def inspect(
     """Show what an image is, with a book and a board whether it fits; or how two images differ."""
     from rotorwright.cli.look import InspectRequest, compare_image_files, inspect_image
 
+    if other is not None and (book or board or map_file):
+        raise typer.BadParameter("--book, --board and --map are about one image, and two are named.")
     if other is not None:
         raise typer.Exit(compare_image_files(image, other, part=part, base=base, as_json=as_json))
     request = InspectRequest(image, book=book, board=board, part=part, base=base, map_file=map_file)

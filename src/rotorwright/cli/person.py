@@ -8,7 +8,7 @@ from rich.markup import escape
 from rich.prompt import Confirm, Prompt
 
 from rotorwright.changeover.gates import TEXTS, Gate
-from rotorwright.changeover.person import HandsRequest, PlanSummary, words_of
+from rotorwright.changeover.person import BoardQuestion, HandsRequest, PlanSummary, words_of
 from rotorwright.cli.console import out
 
 if TYPE_CHECKING:
@@ -43,6 +43,12 @@ class TerminalPerson:
         self.before_asking()
         show_plan(summary)
         return Confirm.ask("  Carry this plan out?", default=False, console=out)
+
+    def name_board(self, question: BoardQuestion) -> str | None:
+        """Show what speaks for and against each board, and take only a name that was typed out."""
+        self.before_asking()
+        show_boards(question)
+        return Prompt.ask("  Name printed on the board (empty: not known)", default="", console=out) or None
 
     def decide(self, held: Decision) -> Answer | None:
         """Show a held setting with its options and ask for one, or for a value of the person's own."""
@@ -102,6 +108,11 @@ class AnswersPerson:
         show_plan(summary)
         return self._answers.accept_plan
 
+    def name_board(self, question: BoardQuestion) -> str | None:
+        """Answer what `board` says."""
+        show_boards(question)
+        return self._answers.board or None
+
     def decide(self, held: Decision) -> Answer | None:
         """Answer what the table `held` says of a name of the line."""
         answers = self._answers.held
@@ -125,6 +136,16 @@ class AnswersPerson:
     def tell(self, words: str) -> None:
         """Print a line."""
         out.print(f"  {escape(words)}")
+
+
+def show_boards(question: BoardQuestion) -> None:
+    """Print the boards that an unknown name may mean, with why and why not."""
+    out.print(
+        f"\n[bold]Which board is it?[/]\n  The aircraft calls its board {escape(question.reported)}, a name that the "
+        "release book does not know. Look at the board itself; a name that only looks alike proves nothing."
+    )
+    for name, reasons in question.candidates:
+        out.print(f"   {escape(name)}: {escape(reasons)}", soft_wrap=True)
 
 
 def show_plan(summary: PlanSummary) -> None:

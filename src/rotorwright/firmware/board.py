@@ -37,6 +37,8 @@ class Board:
     for this board alone, `generic_sha256` that of the build for many boards, which becomes this one by its definition.
     `usb_ids` are the vendor and product by which its firmware shows itself; `flash_size_bytes` is the size of a flash
     chip beside the part, None where it is not said.
+    `is_named_by_person` says that the aircraft calls its board by a name that is not here, and a person says that it is
+    this one.
     `is_only_reported` says that no release book describes it: its name is what the aircraft calls it, `mcu` what the
     image or a person says, and whatever else there is to know is unknown.
     """
@@ -47,6 +49,7 @@ class Board:
     reserved_sectors: tuple[int, ...] = ()
     image_sha256: Mapping[str, str] = field(default_factory=_nothing, hash=False)
     is_only_reported: bool = False
+    is_named_by_person: bool = False
     generic_sha256: Mapping[str, str] = field(default_factory=_nothing, hash=False)
     usb_ids: tuple[tuple[int, int], ...] = ()
     flash_size_bytes: int | None = None

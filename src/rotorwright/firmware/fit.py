@@ -174,6 +174,8 @@ def _board_name(board: Board, reported: str | None) -> Evidence:
         words = f"The aircraft says that its board is {reported}, which is what {lines} calls {board.name}."
         return _passed(FitTest.BOARD_NAME, words)
     words = f"The aircraft says that its board is {reported}; no name of {board.name} is exactly that."
+    if board.is_named_by_person:
+        return _unsure(FitTest.BOARD_NAME, f"{words} A person says that it is one.")
     return _failed(FitTest.BOARD_NAME, words)
 
 
