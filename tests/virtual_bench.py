@@ -227,6 +227,7 @@ class VirtualBench:
         self.part = ""
         self.policy = "careful"
         self.way = WriteWay.UART
+        self.loader_version = 0x31
         self.usb_quirks: DfuQuirks | None = None
         self.usb_neighbours: tuple[UsbPort, ...] = ()
         self.has_experience = False
@@ -263,6 +264,7 @@ class VirtualBench:
             speed=1.0,
             faults=faults or FaultPlan(),
             usb_quirks=self.usb_quirks,
+            loader_version=self.loader_version,
             drive_folder=self.folder / "drive",
         )
         return build_aircraft(self.papers, self.memories, start_from_flash, circumstances=how, start_s=clock.now_s())

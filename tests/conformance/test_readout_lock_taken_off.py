@@ -163,3 +163,22 @@ def _close(bench: Bench) -> None:
     wire = bench.port._wire
     if wire is not None:
         wire.close()
+
+
+def test_the_locks_of_sectors_come_off_without_erasing_anything(capsys: pytest.CaptureFixture[str]) -> None:
+    bench = Bench(locked=False)
+    bench.options.write_protected = frozenset({1, 2})
+    request = UnprotectRequest("twin", 115_200, sectors_only=True)
+    assert unprotect(request, port=bench.port, clock=bench.clock) == 0
+    assert "nothing was erased" in " ".join(capsys.readouterr().out.split())
+    assert not bench.options.write_protected
+    assert bytes(bench.memories.flash) == HELD
+
+
+def test_the_locks_of_sectors_do_not_take_the_lock_of_the_whole_part_with_them() -> None:
+    bench = Bench(locked=True)
+    bench.options.write_protected = frozenset({1})
+    with pytest.raises(ReadoutProtectedError):
+        unprotect(UnprotectRequest("twin", 115_200, sectors_only=True), port=bench.port, clock=bench.clock)
+    assert bench.options.read_out_protected
+    assert bytes(bench.memories.flash) == HELD

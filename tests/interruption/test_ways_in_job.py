@@ -279,6 +279,25 @@ def test_a_microcontroller_that_says_it_has_too_little_flash_is_not_written(
     assert bytes(bench.memories.flash) == before
 
 
+def test_what_only_a_checksum_says_is_not_called_read_back(tmp_path: Path) -> None:
+    bench = _bench(tmp_path, WriteWay.UART)
+    bench.loader_version = 0x33
+    new = bench.new_image.read(bench.new_image.start, SMALL_BYTES)
+
+    def most_is_there(_shop: Workshop) -> None:  # once the old image was kept, as after a job cut short
+        bench.memories.flash[16 * 1024 : SMALL_BYTES] = new[16 * 1024 :]
+
+    assert bench.run(refuses=frozenset({"propellers-off"})).error is not None
+    run = bench.run(prepare=most_is_there)
+    assert run.error is None
+    assert _last(bench, EventKind.IMAGE_VERIFIED).facts["bytes_by_checksum"] == SMALL_BYTES - 16 * 1024
+    with Hangar.open(bench.folder / "hangar") as hangar:
+        report = report_of(HangarJournal(hangar, bench.changeover_id, now=lambda: ""))
+    entries = {one.label: one.value for card in report.stages for one in card.entries}
+    assert entries["image read back"] == 16 * 1024
+    assert entries["right by the bootloader's checksum"] == SMALL_BYTES - 16 * 1024
+
+
 class HeardUpTo:
     """A port behind an adapter that garbles everything above a rate when the bootloader is spoken to."""
 

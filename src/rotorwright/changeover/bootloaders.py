@@ -33,11 +33,15 @@ _WORD_BYTES = 4
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """What a write did: image bytes read back and found right, sectors written now, and what that leaves unproved."""
+    """What a write did: image bytes found right, sectors written now, and what that leaves unproved.
+
+    Of the bytes, `bytes_by_checksum` were not read: the bootloader's own checksum over them is right.
+    """
 
     bytes_verified: int
     sectors: tuple[int, ...]
     unproved: tuple[str, ...] = ()
+    bytes_by_checksum: int = 0
 
 
 class Bootloader(Protocol):
@@ -189,7 +193,8 @@ class FlashBootloader:
     ) -> Written:
         """Write the sectors that differ, and read all of them back where that can be done."""
         report = write_sectors(self.flash, image, sectors, mcu=part, before_erase=before_erase, progress=progress)
-        return Written(report.bytes_verified, report.written, self.unproved(self.unique_id(part)))
+        unproved = self.unproved(self.unique_id(part))
+        return Written(report.bytes_verified, report.written, unproved, report.bytes_by_checksum)
 
     def start(self, address: int) -> None:
         """Start what stands at `address`."""

@@ -101,6 +101,7 @@ class ChangeoverState:
 
     sectors_written: int = 0
     image_bytes_verified: int = 0
+    image_bytes_by_checksum: int = 0
     new_identity: Identity | None = None
     new_defaults: KeptFile | None = None
     new_catalogue: KeptFile | None = None
@@ -328,7 +329,12 @@ def _on_erase(state: ChangeoverState, facts: Facts) -> ChangeoverState:
 
 
 def _on_image_verified(state: ChangeoverState, facts: Facts) -> ChangeoverState:
-    return replace(_on_image_written(state, facts), is_image_verified=True, image_bytes_verified=_whole(facts, "bytes"))
+    return replace(
+        _on_image_written(state, facts),
+        is_image_verified=True,
+        image_bytes_verified=_whole(facts, "bytes"),
+        image_bytes_by_checksum=_whole(facts, "bytes_by_checksum") if "bytes_by_checksum" in facts else 0,
+    )
 
 
 def _on_image_written(state: ChangeoverState, facts: Facts) -> ChangeoverState:

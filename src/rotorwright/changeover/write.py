@@ -159,7 +159,12 @@ def write_image(shop: Workshop) -> None:
         "unproved": list(written.unproved),
     }
     if written.bytes_verified:
-        shop.note(EventKind.IMAGE_VERIFIED, bytes=written.bytes_verified, **facts)
+        shop.note(
+            EventKind.IMAGE_VERIFIED,
+            bytes=written.bytes_verified,
+            bytes_by_checksum=written.bytes_by_checksum,
+            **facts,
+        )
     else:
         shop.note(EventKind.IMAGE_WRITTEN, **facts)
 

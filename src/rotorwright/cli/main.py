@@ -501,13 +501,17 @@ def unprotect(
     consent: Annotated[
         str | None, typer.Option("--consent", help="The words that it asks for, where nobody is there to type them.")
     ] = None,
+    sectors_only: Annotated[
+        bool,
+        typer.Option("--sectors-only", help="Take only the write protection off its sectors; that erases nothing."),
+    ] = False,
     loader_baud: LoaderBaudOption = 115_200,
 ) -> None:
     """Take the read-out protection off a board in its bootloader. This erases everything in its flash for good."""
     from rotorwright.cli.unprotect import UnprotectRequest
     from rotorwright.cli.unprotect import unprotect as take_off
 
-    raise typer.Exit(take_off(UnprotectRequest(port, loader_baud, consent)))
+    raise typer.Exit(take_off(UnprotectRequest(port, loader_baud, consent, sectors_only)))
 
 
 @app.command()

@@ -33,6 +33,7 @@ class UnprotectRequest:
     port: str
     baud: int
     consent: str | None = None
+    sectors_only: bool = False
 
 
 def unprotect(request: UnprotectRequest, *, port: Port | None = None, clock: Clock | None = None) -> int:
@@ -43,7 +44,10 @@ def unprotect(request: UnprotectRequest, *, port: Port | None = None, clock: Clo
         WipeConsentError: the words typed are not those asked for. Nothing was sent.
     """
     bench = _Bench(port or SerialPort(request.port), clock or RealClock(), request.baud)
-    if not bench.is_protected():
+    is_protected = bench.is_protected()
+    if request.sectors_only:
+        return _unprotect_sectors(bench, is_protected=is_protected)
+    if not is_protected:
         out.print("This microcontroller is not read-out protected. Nothing was done.")
         return 0
     _say_what_is_lost(bench.chip_id)
@@ -54,6 +58,24 @@ def unprotect(request: UnprotectRequest, *, port: Port | None = None, clock: Clo
         "It starts nothing until an image is written. Hold its boot button, plug it in, let go; then go on with "
         "`rotorwright resume`, or start with `rotorwright changeover`. Its saved settings, if any, are in the hangar "
         "as before.",
+        soft_wrap=True,
+    )
+    return 0
+
+
+def _unprotect_sectors(bench: _Bench, *, is_protected: bool) -> int:
+    """Take the write protection off every sector; nothing is erased, so no words need to be typed.
+
+    Raises:
+        ReadoutProtectedError: the part is read-out protected, which comes first.
+    """
+    if is_protected:
+        raise ReadoutProtectedError.at("take the write protection off")
+    bench.unlock_sectors()
+    out.print(
+        "Every sector may be written again; nothing was erased. Some makers protect the sectors of a bootloader of "
+        "their own: no image of yours should reach into those. Hold the boot button, plug the board in, let go; then "
+        "go on with `rotorwright resume`.",
         soft_wrap=True,
     )
     return 0
@@ -101,6 +123,14 @@ class _Bench:
         wire = self._port.open(LineSettings(self._baud, Parity.EVEN))
         try:
             RomUartLoader(wire, self._clock).remove_readout_protection(consent)
+        finally:
+            wire.close()
+
+    def unlock_sectors(self) -> None:
+        """Take the write protection off; the board restarts."""
+        wire = self._port.open(LineSettings(self._baud, Parity.EVEN))
+        try:
+            RomUartLoader(wire, self._clock).remove_write_protection()
         finally:
             wire.close()
 

@@ -189,15 +189,23 @@ def _plan_entries(told: _Told) -> tuple[Evidence, ...]:
 def _write_entries(told: _Told) -> tuple[Evidence, ...]:
     if not told.state.is_image_written:
         return ()
-    is_read_back = told.state.is_image_verified
+    state = told.state
+    read_back = state.image_bytes_verified - state.image_bytes_by_checksum
+    by_checksum = Evidence(
+        label="right by the bootloader's checksum",
+        value=state.image_bytes_by_checksum,
+        unit="bytes",
+        verdict=Verdict.PASSED,
+    )
     return (
-        Evidence(label="sectors written", value=told.state.sectors_written),
+        Evidence(label="sectors written", value=state.sectors_written),
         Evidence(
             label="image read back",
-            value=told.state.image_bytes_verified,
+            value=read_back,
             unit="bytes",
-            verdict=Verdict.PASSED if is_read_back else Verdict.UNSURE,
+            verdict=Verdict.PASSED if state.is_image_verified else Verdict.UNSURE,
         ),
+        *((by_checksum,) if state.image_bytes_by_checksum else ()),
     )
 
 

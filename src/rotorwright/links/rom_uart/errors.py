@@ -171,8 +171,9 @@ class SectorNotWrittenError(ProtocolError):
             f"Sector {number} reads back wrong from {address:#010x} on, after {tries} tries.",
             why="The sector is write-protected, the flash is worn out, or the line damages bytes.",
             state=f"The image is not complete, so the board will not start it. {_BOOTLOADER_STAYS}",
-            todo="Try a shorter cable and a lower baud rate, then go on; if the same sector fails again, the board "
-            "needs its maker.",
+            todo="Go on with `resume`, over the UART with a shorter cable or a lower baud rate. If the same sector "
+            "fails again, it is most likely write-protected: ask the maker why, then: rotorwright unprotect "
+            "--port PORT --sectors-only, which erases nothing.",
             sector=number,
             address=address,
             tries=tries,
