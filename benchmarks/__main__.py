@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 
-from benchmarks import bench_carry_over, bench_firmware, bench_links, bench_successors
+from benchmarks import bench_carry_over, bench_firmware, bench_links, bench_successors, bench_ways
 
 
 def main(arguments: list[str]) -> int:
@@ -13,6 +13,7 @@ def main(arguments: list[str]) -> int:
     missed = [
         bench_firmware.main(json_only),
         bench_links.main(arguments),
+        bench_ways.main(json_only),
         bench_successors.main(json_only),
         bench_carry_over.main(json_only),
     ]
