@@ -10,8 +10,8 @@ are the same on every computer:
   the changed one and the first (which holds the vector table and is always done again) is most of it; where the
   bootloader can only be read and the wire is slow, the reading is. Aims are set where neither is so.
 
-A drive takes whole files as they come: the limit is the bytes of the file at USB full speed, and our own time, measured on
-this computer in a folder, comes on top.
+A drive takes whole files as they come: the limit is the bytes of the file at USB full speed, and our own time, measured
+on this computer in a folder, comes on top.
 
     python benchmarks/bench_ways.py              a few seconds
     python benchmarks/bench_ways.py --json       for programs
