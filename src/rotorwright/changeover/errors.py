@@ -66,7 +66,8 @@ class BoardSilentError(LinkError):
             f"The bootloader does not answer on {port}.",
             why="The button was not held while power arrived, the cable carries power only, or the line is not the "
             "one that the bootloader listens to.",
-            todo="Try another cable; hold the button while power arrives; then go on with `resume`.",
+            todo="Try another cable; hold the button while power arrives; then go on with `resume`. If nothing comes "
+            "at all: rotorwright ports --nothing-came.",
             port=port,
         )
 

@@ -10,8 +10,6 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from rotorwright.errors import LinkError
-
 if TYPE_CHECKING:
     from collections.abc import Callable
 
@@ -88,26 +86,6 @@ NOTHING_CAME: tuple[Cause, ...] = (
     ),
 )
 """What to try when nothing came, in this order. Source: common practice, no published source."""
-
-
-class NoNewPortError(LinkError):
-    """Nothing new was plugged in, in the time given to the hands."""
-
-    id = "link.no-new-port"
-
-    @classmethod
-    def after(cls, timeout_s: float, *, others: tuple[str, ...] = (), system: str = sys.platform) -> NoNewPortError:
-        """Return the error after `timeout_s`; `others` are names of what came but was not what was waited for."""
-        came = f" What came, {', '.join(others)}, is not what was waited for." if others else ""
-        first = NOTHING_CAME[0]
-        return cls(
-            f"Nothing new was plugged in within {timeout_s:g} s.{came}",
-            why=f"Likeliest {first.what}: {first.sign}" if not others else "The button was let go too early, or late.",
-            todo=f"{first.todo(system_of(system))} Then: `rotorwright ports --nothing-came`."
-            if not others
-            else "Unplug it, hold the boot button, plug it in, count to two, let go.",
-            waited_s=timeout_s,
-        )
 
 
 def system_of(platform: str = sys.platform) -> DesktopSystem:

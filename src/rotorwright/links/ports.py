@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import os
 import stat
-import sys
 import warnings
 from dataclasses import dataclass, replace
 from enum import StrEnum
@@ -18,7 +17,6 @@ from typing import TYPE_CHECKING
 import platformdirs
 
 from rotorwright.links.limits import Limit
-from rotorwright.links.port_advice import NoNewPortError
 from rotorwright.links.uf2_drive.finding import find_drives
 from rotorwright.links.usb_devices import list_usb_devices
 from rotorwright.links.usb_facts import DeviceRole, usb_fact
@@ -179,42 +177,6 @@ def watch_ports(
         now = find()
         yield from changes_between(known, now) or (None,)
         known = now
-
-
-def wait_for_new_port(
-    before: Collection[PortInfo],
-    clock: Clock,
-    timeout_s: float,
-    *,
-    look: Callable[[], tuple[PortInfo, ...]] = list_attached,
-    is_wanted: Callable[[PortInfo], bool] = lambda _port: True,
-) -> PortInfo:
-    """Return what is plugged in now and was not in `before`, under whatever name; also what went and came again.
-
-    For the button of the bootloader: list what is there, ask for the hands, then wait here.
-
-    Args:
-        before: the listing from before the cable was pulled.
-        timeout_s: how long the hands may take.
-        is_wanted: which of the newcomers counts.
-
-    Raises:
-        NoNewPortError: nothing wanted came in that time; it names what came instead.
-    """
-    known = {_key(port) for port in before}
-    deadline_s = clock.now_s() + timeout_s
-    others: dict[str, None] = {}
-    while True:
-        now = {_key(port): port for port in look()}
-        came = [port for key, port in now.items() if key not in known]
-        for port in came:
-            if is_wanted(port):
-                return port
-            others[port.name] = None
-        if clock.now_s() >= deadline_s:
-            raise NoNewPortError.after(timeout_s, others=tuple(others), system=sys.platform)
-        known &= now.keys()  # what went is forgotten, so that it counts when it comes again
-        clock.sleep_s(LOOK.value)
 
 
 def _key(port: PortInfo) -> tuple[str, ...]:

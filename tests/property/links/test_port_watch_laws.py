@@ -7,7 +7,7 @@ from itertools import pairwise
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rotorwright.links.ports import PortChange, PortInfo, PortKind, UsbIds, wait_for_new_port, watch_ports
+from rotorwright.links.ports import PortChange, PortInfo, PortKind, UsbIds, watch_ports
 from rotorwright.twin.clock import VirtualClock
 
 PORTS = st.builds(
@@ -39,11 +39,3 @@ def test_any_sequence_of_listings_gives_exactly_the_comings_and_goings(listings:
         kinds = [event.change for event in events if event is not None]
         assert kinds == sorted(kinds, key=lambda change: change is PortChange.CAME)
     assert next(told, "the end") == "the end"
-
-
-@given(st.lists(PORTS, max_size=4, unique=True), PORTS)
-def test_what_was_there_all_the_time_is_never_taken_for_new(before: list[PortInfo], new: PortInfo) -> None:
-    if new in before:
-        before.remove(new)
-    found = wait_for_new_port(before, VirtualClock(), 1.0, look=lambda: (*before, new))
-    assert found == new

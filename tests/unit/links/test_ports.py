@@ -8,7 +8,6 @@ from types import SimpleNamespace
 
 import pytest
 
-from rotorwright.links.port_advice import NoNewPortError
 from rotorwright.links.ports import (
     PORTS_FOLDERS_VARIABLE,
     PortChange,
@@ -20,7 +19,6 @@ from rotorwright.links.ports import (
     default_port_folders,
     list_attached,
     list_ports,
-    wait_for_new_port,
     watch_ports,
 )
 from rotorwright.links.uf2_drive.finding import find_drives
@@ -164,36 +162,3 @@ def test_what_changed_since_the_listing_shown_is_told_at_the_first_look() -> Non
     one = PortInfo("one", PortKind.USB)
     (event,) = watch_ports(VirtualClock(), look=lambda: (one,), before=(), timeout_s=0.2)
     assert event == PortEvent(PortChange.CAME, one)
-
-
-def test_waiting_for_the_button_gives_what_came_under_whatever_name() -> None:
-    here, new = PortInfo("/dev/ttyACM0", PortKind.USB), PortInfo("usb 1-1", PortKind.DEVICE)
-    looks = iter([(here,), (), (), (new,)])
-    clock = VirtualClock()
-    assert wait_for_new_port((here,), clock, 10.0, look=lambda: next(looks)) == new
-    assert clock.now_s() == pytest.approx(0.75)
-
-
-def test_waiting_for_the_button_takes_the_old_name_too_if_it_went_between() -> None:
-    here = PortInfo("/dev/ttyUSB0", PortKind.USB)
-    looks = iter([(here,), (here,), (), (here,)])
-    assert wait_for_new_port((here,), VirtualClock(), 10.0, look=lambda: next(looks)) == here
-
-
-def test_waiting_for_the_button_in_vain_names_the_first_cause() -> None:
-    here = PortInfo("/dev/ttyUSB0", PortKind.USB)
-    clock = VirtualClock()
-    with pytest.raises(NoNewPortError, match="within 5 s") as caught:
-        wait_for_new_port((here,), clock, 5.0, look=lambda: (here,))
-    assert clock.now_s() == pytest.approx(5.0)
-    assert "carry only power" in caught.value.why
-    assert "rotorwright ports --nothing-came" in caught.value.todo
-
-
-def test_waiting_for_a_bootloader_names_what_came_instead() -> None:
-    app = PortInfo("/dev/ttyACM0", PortKind.USB, role=DeviceRole.APPLICATION)
-    with pytest.raises(NoNewPortError, match="/dev/ttyACM0, is not what was waited for") as caught:
-        wait_for_new_port(
-            (), VirtualClock(), 1.0, look=lambda: (app,), is_wanted=lambda port: port.role is DeviceRole.BOOTLOADER
-        )
-    assert "hold the boot button" in caught.value.todo

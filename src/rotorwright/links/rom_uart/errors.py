@@ -99,7 +99,7 @@ class CommandRefusedError(ProtocolError):
             f"The bootloader refused the {part} of the command to {command} ({shown}), {tries} times.",
             why="The microcontroller has no such address or sector, or the line damages bytes every time.",
             state=f"What was written before is there. {_BOOTLOADER_STAYS}",
-            todo="Check that the board is the one of the plan; try a shorter cable or a lower baud rate.",
+            todo="Check that the board is the one of the plan; try a shorter cable, on the UART a lower baud rate.",
             command=command,
             part=part,
             value=shown,
@@ -193,7 +193,8 @@ class ReadingsDifferError(ProtocolError):
             f"The block at {address:#010x} was read {tries} times, and no two readings in a row were equal.",
             why="The line damages bytes on their way.",
             state="Nothing was erased or written by this.",
-            todo="Use a shorter cable, another adapter or a lower baud rate, then try again.",
+            todo="Use a shorter cable or another socket; on the UART another adapter or a lower baud rate; then try "
+            "again.",
             address=address,
             tries=tries,
         )
