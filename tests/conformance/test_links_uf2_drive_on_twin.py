@@ -16,11 +16,11 @@ from tests.conformance.uf2_bench import (
     OTHER_FAMILY,
     PART,
     START,
-    DrivesFiles,
     Uf2Bench,
     an_image,
     uf2,
 )
+from tests.virtual_bench import DrivesFiles
 
 from rotorwright.errors import ImageError, LinkError, RotorwrightError
 from rotorwright.links.uf2_drive.errors import (

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import errno
-import os
 import random
-from pathlib import Path
 from typing import TYPE_CHECKING
+
+from tests.virtual_bench import DrivesFiles
 
 from rotorwright.firmware.image import Image
 from rotorwright.firmware.mcu import microcontroller
 from rotorwright.firmware.uf2 import write_uf2
-from rotorwright.links.uf2_drive.files import OpenFile, SystemFiles
 from rotorwright.links.uf2_drive.finding import Uf2Drive, drive_at
 from rotorwright.links.uf2_drive.writing import Uf2WriteReport, write_to_drive
 from rotorwright.twin.clock import VirtualClock
@@ -20,6 +18,9 @@ from rotorwright.twin.uf2_folder import Uf2Folder
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection
+    from pathlib import Path
+
+    from rotorwright.links.uf2_drive.files import SystemFiles
 
 PART = microcontroller("STM32F405xG")
 FAMILY = 0x57755A57
@@ -35,27 +36,6 @@ def an_image(seed: int = 1, length: int = 40_000) -> Image:
 def uf2(image: Image, family: int | None = FAMILY) -> bytes:
     """Return `image` as the bytes of a UF2 file."""
     return write_uf2(image, family=family).data
-
-
-class DrivesFiles(SystemFiles):
-    """Files that fail as those of a pulled drive do. A folder alone would let an open file be written on."""
-
-    def create(self, path: Path) -> OpenFile:
-        return _File(super().create(path), path)
-
-
-class _File:
-    def __init__(self, inner: OpenFile, path: Path) -> None:
-        self._inner = inner
-        self._path = path
-
-    def write(self, data: bytes) -> None:
-        if not self._path.exists():
-            raise OSError(errno.EIO, os.strerror(errno.EIO))
-        self._inner.write(data)
-
-    def close(self) -> None:
-        self._inner.close()
 
 
 class LookingClock(VirtualClock):
