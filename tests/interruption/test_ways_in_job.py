@@ -33,6 +33,8 @@ from rotorwright.links.rom_uart.errors import ReadoutProtectedError
 from rotorwright.links.usb_dfu.errors import DfuDevicesSeveralError
 from rotorwright.links.wire import LineSettings, Parity, Port, Wire
 from rotorwright.report.from_changeover import report_of
+from rotorwright.report.html import render_report
+from rotorwright.report.words import outcome_sentence
 from rotorwright.twin import memories, usb_dfu
 from rotorwright.twin.application_start import start_from_flash
 from rotorwright.twin.assembly import MemoryBytes, build_aircraft
@@ -366,3 +368,17 @@ def _in_bootloader(bench: VirtualBench, memories_of_other: MemoryBytes) -> Virtu
     aircraft.power_off(0.0)
     aircraft.power_on(0.0, button=True)
     return aircraft
+
+
+def test_the_head_of_the_card_claims_no_reading_that_a_drive_did_not_allow(tmp_path: Path) -> None:
+    heads = []
+    for way in (WriteWay.USB, WriteWay.DRIVE):
+        (tmp_path / way).mkdir()
+        bench = _bench(tmp_path / way, way)
+        assert bench.run().error is None
+        with Hangar.open(bench.folder / "hangar") as hangar:
+            report = report_of(HangarJournal(hangar, bench.changeover_id, now=lambda: ""))
+        assert outcome_sentence(report) in render_report(report)
+        heads.append(outcome_sentence(report))
+    assert "written, read back, proved" in heads[0]
+    assert "could not be read back" in heads[1]

@@ -46,7 +46,7 @@ def page_environment() -> Environment:
         verdict_marks=words.VERDICT_MARKS,
         stage_marks=words.STAGE_MARKS,
         outcome_marks=words.OUTCOME_MARKS,
-        outcome_sentences=words.OUTCOME_SENTENCES,
+        outcome_sentence=words.outcome_sentence,
         cautions=words.CAUTIONS,
         folded_from_lines=FOLDED_FROM_LINES,
     )

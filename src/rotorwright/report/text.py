@@ -6,7 +6,7 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from rotorwright.report.plain import moment, number, visible
-from rotorwright.report.words import OUTCOME_MARKS, OUTCOME_SENTENCES, STAGE_MARKS, VERDICT_MARKS
+from rotorwright.report.words import OUTCOME_MARKS, STAGE_MARKS, VERDICT_MARKS, outcome_sentence
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -31,7 +31,7 @@ def _lines(data: ReportData) -> Iterator[str]:
     outcome = OUTCOME_MARKS[data.outcome]
     yield "=" * WIDTH
     yield from _row(outcome.words.upper(), data.title)
-    yield from _row("", OUTCOME_SENTENCES[data.outcome])
+    yield from _row("", outcome_sentence(data))
     if data.todo:
         yield from _row("NEXT", data.todo)
     yield "-" * WIDTH

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from rotorwright.report.data import Outcome, StageState, Verdict
+
+if TYPE_CHECKING:
+    from rotorwright.report.data import ReportData
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +47,19 @@ OUTCOME_SENTENCES: dict[Outcome, str] = {
     Outcome.ROLLED_BACK: "The aircraft was taken back to the release and the settings it was found with.",
     Outcome.NOT_FINISHED: "The job is not finished. Do not fly this aircraft; take the job up again or roll it back.",
 }
+
+SIGNED_NOT_READ_BACK = (
+    "Everything of the plan was written and signed. The image could not be read back; the release that answers, the "
+    "settings and the bench checks are proved."
+)
+
+
+def outcome_sentence(data: ReportData) -> str:
+    """Return how the job ended, and no more than was shown."""
+    if data.outcome is Outcome.SIGNED and data.image is not None and not data.image.verified:
+        return SIGNED_NOT_READ_BACK
+    return OUTCOME_SENTENCES[data.outcome]
+
 
 _PROPELLERS = (
     "Everything on this card was done with the propellers off. Put them on last, outside, away from people, after "
