@@ -46,7 +46,7 @@ def test_the_summary_names_what_counts(card: ReportData) -> None:
 
 def test_an_image_that_did_not_read_back_is_called_so(card: ReportData) -> None:
     assert card.image is not None
-    assert "NOT read back equal" in words_of(replace(card, image=replace(card.image, verified=False)))
+    assert "NOT read back" in words_of(replace(card, image=replace(card.image, verified=False)))
 
 
 def test_an_undecided_line_is_called_so(card: ReportData) -> None:
