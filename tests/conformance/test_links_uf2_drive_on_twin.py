@@ -202,7 +202,8 @@ class FailsAt(DrivesFiles):
     ("number", "error", "expected"),
     [
         (0, errno.EROFS, DriveReadOnlyError),
-        (1, errno.EACCES, DriveReadOnlyError),
+        (0, errno.EACCES, DriveReadOnlyError),
+        (1, errno.EROFS, DriveWriteError),
         (2, errno.ENOSPC, DriveFullError),
         (4, errno.ENOSPC, DriveFullError),
         (2, errno.EACCES, DriveWriteError),
@@ -219,6 +220,31 @@ def test_what_the_system_says_while_writing_becomes_words(
     assert "bootloader is not touched" in caught.value.state or caught.value.state.startswith("Nothing was sent")
     if number > 1:
         assert "not complete" in caught.value.state
+
+
+@pytest.mark.parametrize("error", [errno.EROFS, errno.EACCES])
+def test_a_drive_that_turns_read_only_in_its_first_piece_is_not_said_to_have_got_nothing(
+    bench: Uf2Bench, error: int
+) -> None:
+    class TurnsReadOnly(DrivesFiles):
+        def create(self, path: Path) -> OpenFile:
+            inner = super().create(path)
+
+            class File:
+                def write(self, data: bytes) -> None:
+                    inner.write(data[: 20 * 512])
+                    bench.board.poll()
+                    raise OSError(error, os.strerror(error))
+
+                def close(self) -> None:
+                    inner.close()
+
+            return File()
+
+    with pytest.raises(DriveWriteError) as caught:
+        bench.write(uf2(an_image()), files=TurnsReadOnly())
+    assert bench.flash.touched_sectors == {0}
+    assert "not complete" in caught.value.state
 
 
 @pytest.mark.parametrize("files", [SystemFiles(), DrivesFiles()])

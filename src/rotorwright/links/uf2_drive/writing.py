@@ -216,6 +216,7 @@ class _Writing:
         self._files = files
         self._progress = progress
         self._done = 0
+        self._is_begun = False  # a write that fails may have brought blocks over all the same
 
     def write_all(self) -> bool:
         """Write everything; return whether the drive confirmed the last block too."""
@@ -223,6 +224,7 @@ class _Writing:
             file = self._files.create(self._drive.folder / FILE_NAME)
         except OSError as error:
             raise self._failed(error) from error
+        self._is_begun = True
         try:
             self._write_but_last(file)
             return self._write_last(file)
@@ -263,7 +265,7 @@ class _Writing:
             return DriveFullError.at(folder, needed=total, free=None)
         if not _is_there(self._drive):
             return self._vanished(detail)
-        if error.errno in _READ_ONLY and not self._done:
+        if error.errno in _READ_ONLY and not self._is_begun:
             return DriveReadOnlyError.at(folder, detail=detail)
         return DriveWriteError.at(folder, done=self._done, total=total, detail=detail)
 
