@@ -18,6 +18,7 @@ from rotorwright.errors import LinkError, RotorwrightError
 from rotorwright.firmware.image import Image
 from rotorwright.firmware.mcu import Sector, microcontroller, sectors_for
 from rotorwright.links.rom_uart.client import RomUartLoader
+from rotorwright.links.rom_uart.errors import ImageOutsidePlanError
 from rotorwright.links.uf2_drive.finding import find_drives
 from rotorwright.links.usb_dfu.client import UsbDfuLoader
 from rotorwright.links.usb_dfu.usb_port import UsbBus
@@ -131,17 +132,25 @@ class WayBench:
         faults: FaultPlan | None = None,
         before_erase: Callable[[Sector], None] = lambda _sector: None,
         told: list[tuple[int, int]] | None = None,
+        pull_at: int = 0,
+        sectors: tuple[Sector, ...] | None = None,
     ) -> Written:
         self.wanted = image
         boot = self.enter(faults)
 
+        calls = 0
+
         def progress(done: int, total: int) -> None:
+            nonlocal calls
+            calls += 1
+            if calls == pull_at:
+                self.aircraft.pull_cable(self.clock.now_s())
             if told is not None:
                 told.append((done, total))
             if self.way is WriteWay.DRIVE:
                 self.clock.sleep_s(0.1)
 
-        sectors = sectors_for(image, PART)
+        sectors = sectors_for(image, PART) if sectors is None else sectors
         return boot.write(image, sectors, part=PART, before_erase=before_erase, progress=progress)
 
     def holds(self, image: Image = NEW) -> bool:
@@ -245,6 +254,30 @@ def test_a_power_cut_is_an_error_of_the_link_and_a_second_write_finishes(
     bench.write()
     assert bench.holds()
     assert bench.is_untouched_elsewhere()
+
+
+@pytest.mark.parametrize("where", [0.0, 0.5, 0.9])
+def test_a_cable_pulled_at_any_time_is_an_error_of_the_link_and_a_second_write_finishes(
+    bench: WayBench, where: float
+) -> None:
+    told: list[tuple[int, int]] = []
+    before = bytes(bench.memories.flash)
+    bench.write(told=told)
+    bench.memories.flash[:] = before
+    at = max(1, int(where * (len(told) - 1)))  # a drive that goes with the last call has got all of it
+    with pytest.raises(LinkError) as caught:
+        bench.write(pull_at=at)
+    assert all((caught.value.what, caught.value.why, caught.value.todo))
+    assert bench.is_untouched_elsewhere()
+    bench.write()
+    assert bench.holds()
+
+
+def test_an_image_that_reaches_beyond_the_plan_is_refused_before_anything_is_erased(bench: WayBench) -> None:
+    before = bytes(bench.memories.flash)
+    with pytest.raises(ImageOutsidePlanError):
+        bench.write(sectors=SECTORS[:2])
+    assert bytes(bench.memories.flash) == before
 
 
 def test_a_sector_that_the_board_does_not_have_is_refused_where_the_board_says_what_it_has(tmp_path: Path) -> None:

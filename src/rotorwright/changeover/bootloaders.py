@@ -13,7 +13,7 @@ from rotorwright.changeover.ways import WriteWay
 from rotorwright.errors import ProtocolError
 from rotorwright.firmware.mcu import PartHasNoSuchFactError
 from rotorwright.firmware.uf2 import write_uf2
-from rotorwright.links.rom_uart.flash_writer import read_region, write_sectors
+from rotorwright.links.rom_uart.flash_writer import read_region, require_inside, write_sectors
 from rotorwright.links.uf2_drive.writing import current_image, write_to_drive
 
 if TYPE_CHECKING:
@@ -248,7 +248,12 @@ class DriveBootloader:
         before_erase: Callable[[Sector], None],
         progress: Progress,
     ) -> Written:
-        """Write the image as a UF2 file; the bootloader erases what its blocks touch, and no more."""
+        """Write the image as a UF2 file; the bootloader erases what its blocks touch, and no more.
+
+        Raises:
+            ImageOutsidePlanError: the image has bytes in no sector of the plan. Nothing was written.
+        """
+        require_inside(image, sectors)
         for sector in sectors:
             before_erase(sector)
         families = {one.id for one in part.uf2_families}

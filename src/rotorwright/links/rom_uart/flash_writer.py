@@ -153,7 +153,7 @@ def write_sectors(
         ImageDiffersError: the last read-back found a difference.
         WriteCancelledError: `should_stop` said so.
     """
-    _require_inside(image, sectors)
+    require_inside(image, sectors)
     used = [sector for sector in sectors if _image_bytes(image, sector)]
     work = _Work(3 * image.size_bytes, progress, should_stop)  # compared or written, read back, read back as a whole
     writer = _Writer(loader, image, mcu, before_erase, work, set(known_erased))
@@ -336,7 +336,12 @@ def _image_bytes(image: Image, sector: Sector) -> int:
     )
 
 
-def _require_inside(image: Image, sectors: Sequence[Sector]) -> None:
+def require_inside(image: Image, sectors: Sequence[Sector]) -> None:
+    """Return if every byte of `image` is in a sector of the plan.
+
+    Raises:
+        ImageOutsidePlanError: one is not.
+    """
     for segment in image.segments:
         address = segment.address
         while address < segment.end:
