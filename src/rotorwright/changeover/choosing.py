@@ -53,15 +53,25 @@ def board_of(identity: Identity, book: ReleaseBook) -> Board:
     Raises:
         BoardNotInBookError: the book does not know it. The nearest-looking one is never taken.
     """
-    board = resolve_board(book.boards, identity.board)
+    what = f"The aircraft says that its board is '{identity.board}'; this release book does not know it."
+    return known_board(book, identity.board, otherwise=what)
+
+
+def known_board(book: ReleaseBook, name: str, *, otherwise: str) -> Board:
+    """Return the board that has or had this name; `otherwise` is what the error says where there is none.
+
+    Raises:
+        BoardNotInBookError: the book does not know it. The nearest-looking one is never taken.
+    """
+    board = resolve_board(book.boards, name)
     if board is None:
         known = ", ".join(sorted(one.name for one in book.boards))
         raise BoardNotInBookError(
-            f"The aircraft says that its board is '{identity.board}'; this release book does not know it.",
+            otherwise,
             why=f"The book knows {known}. A board is sometimes renamed, but a name that only looks alike is not taken."
-            + _likely_boards(book, identity.board),
+            + _likely_boards(book, name),
             todo="Take the release book of this firmware family, or ask the maker of the board for its present name.",
-            board=identity.board,
+            board=name,
         )
     return board
 

@@ -114,21 +114,20 @@ def compare_image_files(first: Path, second: Path, *, part: str, base: int | Non
 
 
 def _fit(found: ReadImage, book: Path, board_name: str) -> Fit:
-    from rotorwright.changeover.choosing import board_of
+    from rotorwright.changeover.choosing import known_board
     from rotorwright.firmware.boot_probe import probe_boot
     from rotorwright.firmware.fit import judge_fit
     from rotorwright.firmware.mcu import microcontroller
     from rotorwright.hangar.books import read_book
-    from rotorwright.settings.identity import Identity
 
     opened = read_book(book)
-    board = board_of(Identity(unique_id="0" * 24, family=opened.family, release="", board=board_name), opened)
+    board = known_board(opened, board_name, otherwise=f"The release book knows no board that is called '{board_name}'.")
     return judge_fit(
         found.image,
         board=board,
         mcu=microcontroller(board.mcu),
         chip_id=None,
-        reported_board=board_name,
+        reported_board=None,
         release=None,
         family=opened.family,
         boot=probe_boot(found.image),

@@ -135,9 +135,13 @@ def _compare_names(reported: str, name: str, likeness: float) -> tuple[list[str]
         reasons_for.append(f"{name!r} is spelled nearly like it")
     different = sorted(set(ours) ^ set(theirs))
     if numbers := [word for word in different if word.isdigit()]:
-        words = f"{', '.join(numbers)} is in one of the names only, and another number is mostly another board"
+        words = f"{_standing(numbers)} in one of the names only, and another number is mostly another board"
         return reasons_for, [words]
-    return reasons_for, [f"{', '.join(map(repr, different))} is in one of the names only"] if different else []
+    return reasons_for, [f"{_standing(list(map(repr, different)))} in one of the names only"] if different else []
+
+
+def _standing(words: list[str]) -> str:
+    return f"{words[0]} is" if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]} are each"
 
 
 def _likeness(one: str, other: str) -> float:

@@ -33,7 +33,7 @@ def test_each_name_that_the_board_had_finds_it(book: ReleaseBook, name: str) -> 
     ("name", "words"),
     [
         ("corvane one", "Perhaps Corvane C405: for it, 'Corvane One' is the same but for spaces, capitals or marks."),
-        ("Corvane C406", "against it, 405, 406 is in one of the names only"),
+        ("Corvane C406", "against it, 405 and 406 are each in one of the names only"),
     ],
 )
 def test_a_likely_board_is_named_with_its_reasons_and_not_taken(book: ReleaseBook, name: str, words: str) -> None:

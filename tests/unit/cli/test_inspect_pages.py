@@ -11,6 +11,7 @@ from tests.unit.cli.desk import Desk
 from rotorwright.firmware.dfu_file import write_dfuse
 from rotorwright.firmware.intel_hex import write_intel_hex
 from rotorwright.firmware.written import write_raw
+from rotorwright.twin.thornbill.book import write_book
 from rotorwright.twin.thornbill.images import build_image
 
 OLD, NEW = (build_image(release, "C405", size_bytes=40_000) for release in ("5.2", "6.0"))
@@ -126,3 +127,14 @@ def test_the_part_that_a_person_names_gives_the_sectors(desk: Desk, tmp_path: Pa
     code, _, err = desk.run("inspect", "plain.bin", "--base", "0x08000000", "--part", "STM32X")
     assert code == 5
     assert "'STM32X' is not known here" in err
+
+
+def test_a_board_that_the_book_does_not_know_is_not_put_into_the_mouth_of_an_aircraft(
+    desk: Desk, tmp_path: Path
+) -> None:
+    _lay_out(tmp_path)
+    write_book(tmp_path / "a-book")
+    err = desk.refused(7, "inspect", "new.hex", "--book", "a-book", "--board", "Corvane 406")
+    assert "The release book knows no board that is called 'Corvane 406'" in err
+    assert "aircraft says" not in err
+    assert "405 and 406 are each in one of the names only" in " ".join(err.split())

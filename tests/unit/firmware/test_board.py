@@ -50,14 +50,14 @@ def test_another_number_speaks_against_a_board_that_is_spelled_nearly_alike() ->
     found = reasons("Corvane C406")
     assert list(found) == ["Corvane C405", "Corvane H7"]
     assert "spelled nearly like it" in found["Corvane C405"][0]
-    assert found["Corvane C405"][1].startswith("405, 406 is in one of the names only")
+    assert found["Corvane C405"][1].startswith("405 and 406 are each in one of the names only")
     assert "nearly" not in found["Corvane H7"][0]
 
 
 def test_an_old_name_of_a_board_counts_as_well() -> None:
     (speaks_for, against) = reasons("Corvane Onne")["Corvane C405"]
     assert "'Corvane One' is spelled nearly like it" in speaks_for
-    assert "'one', 'onne'" in against
+    assert "'one' and 'onne'" in against
 
 
 def test_the_microcontroller_speaks_for_one_board_and_against_another() -> None:
