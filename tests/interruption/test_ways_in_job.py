@@ -9,7 +9,7 @@ from tempfile import mkdtemp
 from typing import TYPE_CHECKING
 
 import pytest
-from tests.virtual_bench import BenchRun, VirtualBench
+from tests.virtual_bench import BenchPerson, BenchRun, VirtualBench
 
 from rotorwright.changeover.errors import (
     DrivesSeveralError,
@@ -24,7 +24,7 @@ from rotorwright.changeover.journal import HangarJournal
 from rotorwright.changeover.roll_back import give_old_image
 from rotorwright.changeover.state import fold
 from rotorwright.changeover.ways import WriteWay
-from rotorwright.errors import WrongAircraftError
+from rotorwright.errors import RotorwrightError, WrongAircraftError
 from rotorwright.firmware.intel_hex import write_intel_hex
 from rotorwright.firmware.mcu import Microcontroller, microcontroller
 from rotorwright.hangar.store import Hangar
@@ -145,6 +145,33 @@ def test_a_bootloader_without_unique_id_that_was_there_before_needs_a_persons_wo
     assert isinstance(refused.error, NotConfirmedError)
     assert bytes(bench.memories.flash) == before
     assert bench.run().error is None
+
+
+def test_a_bootloader_that_is_back_after_a_pulled_cable_needs_a_persons_word(tmp_path: Path) -> None:
+    bench = _bench(tmp_path, WriteWay.USB)
+    bench.usb_quirks = DfuQuirks(hides_identity=True)
+    assert bench.run(refuses=frozenset({"propellers-off"})).error is not None
+
+    def replug(shop: Workshop) -> None:  # the battery keeps the board in its bootloader meanwhile
+        person = shop.person
+        assert isinstance(person, BenchPerson)
+        person.aircraft.plug_battery(person.clock.now_s())
+        usual = person.go_on_after
+
+        def go_on_after(error: RotorwrightError) -> bool:
+            person.aircraft.plug_cable(person.clock.now_s())
+            return usual(error)
+
+        person.go_on_after = go_on_after  # type: ignore[method-assign]
+
+    run = bench.run(faults=FaultPlan(cable_pull_after_bytes=60_000), patience=3, prepare=replug)
+    assert run.aircraft.condition.pulled_by_plan
+    assert run.error is None
+    kinds = _kinds(bench)
+    pulled_at = len(kinds) - 1 - kinds[::-1].index(EventKind.INTERRUPTED)
+    assert EventKind.BOOTLOADER_ANSWERED in kinds[:pulled_at]
+    assert Gate.SAME_BOARD_SEEN in run.person.heard
+    assert kinds.count(EventKind.BOOTLOADER_WANTED) == 1
 
 
 def test_another_bootloader_that_was_there_first_is_left_alone(tmp_path: Path) -> None:

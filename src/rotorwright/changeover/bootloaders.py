@@ -149,9 +149,7 @@ class FlashBootloader:
         try:
             word = self.flash.read(start, _WORD_BYTES)
         except ProtocolError:
-            return (
-                None  # evidence more, not a need: a bootloader that keeps this page to itself is written all the same
-            )
+            return None  # more evidence, not a need: a bootloader that keeps this page to itself is written as well
         return int.from_bytes(word[address - start :][:2], "little")
 
     def require_sectors(self, sectors: Sequence[Sector]) -> None:

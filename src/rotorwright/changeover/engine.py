@@ -9,7 +9,7 @@ from rotorwright.changeover import choosing, learn, plan, prove, receive, restor
 from rotorwright.changeover.errors import ChangeoverOverError
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.steps import Step, StepRule, next_step, standing
-from rotorwright.errors import RotorwrightError
+from rotorwright.errors import LinkError, RotorwrightError
 
 if TYPE_CHECKING:
     from rotorwright.changeover.state import ChangeoverState
@@ -60,6 +60,8 @@ def run(shop: Workshop, *, on_step: OnStep = lambda _rule: None) -> ChangeoverSt
         except RotorwrightError as error:
             own = _own(error)
             error.with_state(f"{standing(shop.state, changeover_id=shop.journal.changeover_id)} {own}".strip())
+            if isinstance(error, LinkError):
+                shop.was_sent_to_bootloader = False  # whatever is there after a pulled cable may be another board
             shop.note(EventKind.INTERRUPTED, step=str(rule.step), error=error.id, what=error.what)
             if not (error.retry_helps and shop.person.go_on_after(error)):
                 raise
