@@ -114,14 +114,12 @@ class WayBench:
                 wire = DirectPort(self.aircraft, self.clock).open(LineSettings(115_200, Parity.EVEN))
                 loader = RomUartLoader(wire, self.clock)
                 loader.synchronise()
-                return FlashBootloader(loader, self.way, "UART", loader.read_unique_id, lambda _id: ())
+                return FlashBootloader(loader, self.way, "UART", lambda _id: ())
             case WriteWay.USB:
                 bus = UsbBus(TwinUsbBackend(DirectCarrier([UsbPort(self.aircraft)], self.clock)))
                 usb = UsbDfuLoader.open(bus, self.clock)
                 layout = tuple(usb.layout.sectors)
-                return FlashBootloader(
-                    usb, self.way, "USB", usb.read_unique_id, lambda found: usb.unproved(unique_id=found), layout
-                )
+                return FlashBootloader(usb, self.way, "USB", lambda found: usb.unproved(unique_id=found), layout)
         (drive,) = find_drives([self.folder])
         return DriveBootloader(drive, self.clock, lambda: find_drives([self.folder]), DrivesFiles())
 

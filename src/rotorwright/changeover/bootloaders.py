@@ -112,7 +112,6 @@ class FlashBootloader:
     """A bootloader that takes commands on the flash: on the UART, or on USB.
 
     Args:
-        read_id: reads the unique id at an address; None where it is not given out.
         layout: the sectors that it says it has, None where it says nothing.
         unproved: takes the unique id that was read and says what this way leaves unproved.
     """
@@ -120,7 +119,6 @@ class FlashBootloader:
     flash: FlashLoader
     way: WriteWay
     words: str
-    read_id: Callable[[int], str | None]
     unproved: Callable[[str | None], tuple[str, ...]]
     layout: tuple[Sector, ...] | None = None
     starts_by_itself: bool = False
@@ -135,7 +133,7 @@ class FlashBootloader:
             address = part.unique_id_address
         except PartHasNoSuchFactError:
             return None
-        return self.read_id(address)
+        return self.flash.read_unique_id(address)
 
     def flash_kib(self, part: Microcontroller) -> int | None:
         """Return the size that stands in the microcontroller; None where it is not given out."""
@@ -165,20 +163,11 @@ class FlashBootloader:
         """Return what stands in `sectors`, each block read twice: no wire here has a checksum over what is read."""
         if not self.flash.can_read:
             return None
-        total, done, parts = sum(sector.size_bytes for sector in sectors), 0, []
+        total, kept = sum(sector.size_bytes for sector in sectors), b""
         for sector in sectors:
-            before = done
-            parts.append(
-                read_region(
-                    self.flash,
-                    sector.address,
-                    sector.size_bytes,
-                    twice=True,
-                    progress=lambda now, _, before=before: progress(before + now, total),  # type: ignore[misc]
-                )
-            )
-            done += sector.size_bytes
-        return b"".join(parts)
+            told = _counted_from(len(kept), total, progress)
+            kept += read_region(self.flash, sector.address, sector.size_bytes, twice=True, progress=told)
+        return kept
 
     def write(
         self,
@@ -190,13 +179,18 @@ class FlashBootloader:
         progress: Progress,
     ) -> Written:
         """Write the sectors that differ, and read all of them back where that can be done."""
-        report = write_sectors(self.flash, image, sectors, mcu=part, before_erase=before_erase, progress=progress)
         unproved = self.unproved(self.unique_id(part))
+        report = write_sectors(self.flash, image, sectors, mcu=part, before_erase=before_erase, progress=progress)
         return Written(report.bytes_verified, report.written, unproved, report.bytes_by_checksum)
 
     def start(self, address: int) -> None:
         """Start what stands at `address`."""
         self.flash.go(address)
+
+
+def _counted_from(before: int, total: int, progress: Progress) -> Progress:
+    """Return a progress for one piece of a work of `total`, of which `before` is done."""
+    return lambda done, _piece: progress(before + done, total)
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,8 +207,7 @@ class DriveBootloader:
     @property
     def words(self) -> str:
         """What its info file says."""
-        info = self.drive.info
-        return ", ".join(word for word in (info.model, info.board_id, info.bootloader) if word)
+        return self.drive.info.words
 
     def chip_id(self) -> None:
         """Return None: a drive tells no id."""

@@ -135,6 +135,12 @@ def _board_by_word(shop: Workshop, received: Identity) -> Board:
     return replace(board, is_named_by_person=True)
 
 
+def said_release(book: ReleaseBook, board: Board, image: Image) -> str | None:
+    """Return the release line that the image says it is, or that the book lists it as; None where neither says so."""
+    descriptor = find_descriptor(image)
+    return release_line(descriptor.release) if descriptor else book.release_of_image(board, image.sha256)
+
+
 def board_question(book: ReleaseBook, reported: str) -> BoardQuestion:
     """Return every board of the book with what speaks for and against its being the one reported."""
     likely = {one.board.name: one for one in board_candidates(book.boards, reported)}
@@ -170,7 +176,7 @@ def judge(
     board = board_here(shop, image)
     part = microcontroller(board.mcu)
     descriptor = find_descriptor(image)
-    release = release_line(descriptor.release) if descriptor else book.release_of_image(board, image.sha256)
+    release = said_release(book, board, image)
     if release is None and not board.is_only_reported:
         raise ImageDescriptorMissingError(
             "The image does not say which release it is, and the release book does not know its digest.",

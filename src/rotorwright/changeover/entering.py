@@ -29,7 +29,6 @@ if TYPE_CHECKING:
     from rotorwright.changeover.workshop import Workshop
     from rotorwright.links.usb_dfu.usb_port import DfuDevice, UsbBus
 
-UNIQUE_ID_BYTES = 12  # 96 bits (ST RM0090, unique device ID register)
 BUTTON_TRIES = 3
 APPEARS_S = 10.0  # common practice, no source: a bootloader on USB is there within ten seconds
 LOWEST_RATE = 57_600  # own choice: below that a write takes many minutes, and the cause is another
@@ -152,7 +151,6 @@ def _on_uart(shop: Workshop, stack: ExitStack) -> Bootloader | None:
             loader,
             WriteWay.UART,
             f"ROM bootloader, protocol version {loader.info().version}",
-            read_id=lambda address: loader.read(address, UNIQUE_ID_BYTES).hex(),
             unproved=lambda _unique_id: (),
         )
 
@@ -169,7 +167,6 @@ def _on_usb(shop: Workshop, stack: ExitStack) -> Bootloader | None:
         loader,
         WriteWay.USB,
         f"bootloader on USB, {loader.name}",
-        read_id=loader.read_unique_id,
         unproved=lambda unique_id: loader.unproved(unique_id=unique_id),
         layout=tuple(loader.layout.sectors),
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rotorwright.changeover.bringing import Bringing
-from rotorwright.changeover.choosing import board_here
+from rotorwright.changeover.choosing import board_here, said_release
 from rotorwright.changeover.entering import bootloader
 from rotorwright.changeover.errors import (
     OldImageMissingError,
@@ -78,7 +78,7 @@ def give_old_image(shop: Workshop, data: bytes, *, name: str, base: int | None =
 
 def _require_old_release(shop: Workshop, image: Image, received: Identity, name: str) -> None:
     board, descriptor = board_here(shop, image), find_descriptor(image)
-    said = release_line(descriptor.release) if descriptor else shop.book().release_of_image(board, image.sha256)
+    said = said_release(shop.book(), board, image)
     is_for_board = descriptor is None or descriptor.board in {received.board, *board.names}
     if said == release_line(received.release) and is_for_board:
         return
@@ -122,7 +122,6 @@ def roll_back_image(shop: Workshop) -> None:
     with bootloader(shop) as boot:
         require_chip_and_id(shop, boot, part)
         written = write_planned(shop, boot, image, "writing the old image back")
-    shop.has_written = True
     facts: dict[str, JsonValue] = {"sectors_written": len(written.sectors), "unproved": list(written.unproved)}
     if written.bytes_verified:
         shop.note(EventKind.OLD_IMAGE_VERIFIED, bytes=written.bytes_verified, **facts)

@@ -17,9 +17,8 @@ from rotorwright.changeover.workshop import AFTER_RESTART_S, Workshop, require_s
 from rotorwright.errors import LinkError, ProtocolError
 from rotorwright.firmware.fit import EvidenceVerdict, FitVerdict
 from rotorwright.firmware.mcu import Microcontroller, Sector, microcontroller
+from rotorwright.links.rom_uart.spec import ERASED
 from rotorwright.settings.identity import release_line
-
-ERASED = b"\xff"
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -51,7 +50,9 @@ def save_old_image(shop: Workshop) -> None:
         require_planned_board(shop, boot, part)
         boot.require_sectors(sectors)
         data = boot.keep(sectors, lambda done, total: shop.progress("keeping the old image", done, total))
-        if data is None or not data.strip(ERASED):  # gives nothing out, or its lock was taken off and all is gone
+        if data is None or not data.strip(
+            bytes((ERASED,))
+        ):  # gives nothing out, or its lock was taken off and all is gone
             require_other_way_back(shop)
             return
     file = keep_content(shop, "old-image", "bin", data)
@@ -150,7 +151,6 @@ def write_image(shop: Workshop) -> None:
     with bootloader(shop) as boot:
         require_planned_board(shop, boot, part)
         written = write_planned(shop, boot, read_image(shop), "writing the image")
-    shop.has_written = True
     for words in written.unproved:
         shop.person.tell(f"Not proved: {words}")
     facts: dict[str, JsonValue] = {
@@ -173,13 +173,15 @@ def write_planned(shop: Workshop, boot: Bootloader, image: Image, words: str) ->
     """Write `image` into the sectors of the plan, each erase committed to the journal before it is sent."""
     part, sectors = planned_sectors(shop)
     boot.require_sectors(sectors)
-    return boot.write(
+    written = boot.write(
         image,
         sectors,
         part=part,
         before_erase=_allow_erase(shop),
         progress=lambda done, total: shop.progress(words, done, total),
     )
+    shop.has_written = True
+    return written
 
 
 def _allow_erase(shop: Workshop) -> Callable[[Sector], None]:

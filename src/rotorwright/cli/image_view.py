@@ -64,7 +64,7 @@ def image_facts(image: Image, name: str, fit: Fit | None, part: Microcontroller 
             for before, after in pairwise(image.segments)
         ],
         "descriptor": _descriptor_facts(image, descriptor) if descriptor else None,
-        "microcontroller": _part_facts(image, part.name if part else descriptor.mcu if descriptor else ""),
+        "microcontroller": _part_facts(image, _part_name(part, descriptor)),
         "map": [_row_facts(row) for row in map_rows(image, part) if row.content_bytes or row.erased_bytes],
         "build_strings": [{"address": f"{one.address:#010x}", "text": one.text} for one in build_strings(image)],
         "fit": _fit_facts(fit) if fit else None,
@@ -92,6 +92,11 @@ def _row_facts(row: MapRow) -> dict[str, object]:
         "erased_tail": row.erased_tail,
         "is_erased": row.erased_bytes == row.block.size_bytes,
     }
+
+
+def _part_name(part: Microcontroller | None, descriptor: Descriptor | None) -> str:
+    """Return which part it is about: the known one, else the one that the descriptor names and nobody here knows."""
+    return part.name if part else descriptor.mcu if descriptor else ""
 
 
 def _part_facts(image: Image, name: str) -> dict[str, object] | None:
@@ -163,8 +168,7 @@ def _print_descriptor(image: Image, part: Microcontroller | None) -> None:
             f"  says it is {escape(descriptor.family)} {escape(descriptor.release)} for {escape(descriptor.board)}"
             f" ({escape(descriptor.mcu)}), its CRC is {crc}"
         )
-    name = part.name if part else descriptor.mcu if descriptor else ""
-    facts = _part_facts(image, name)
+    facts = _part_facts(image, _part_name(part, descriptor))
     if facts is not None:
         _print_part(facts)
 

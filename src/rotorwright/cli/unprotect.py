@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -20,6 +21,8 @@ from rotorwright.links.serial_port import SerialPort
 from rotorwright.links.wire import LineSettings, Parity
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from rotorwright.links.wire import Clock, Port
 
 RESTART_S = 1.0  # own choice: a part restarts within milliseconds, an adapter may come anew
@@ -108,31 +111,29 @@ class _Bench:
         self._baud = baud
         self.chip_id = 0
 
-    def is_protected(self) -> bool:
-        """Answer whether reading is refused; the chip id is known after that."""
+    @contextmanager
+    def _loader(self) -> Iterator[RomUartLoader]:
         wire = self._port.open(LineSettings(self._baud, Parity.EVEN))
         try:
-            loader = RomUartLoader(wire, self._clock)
-            self.chip_id = loader.chip_id()
-            return _refuses_reading(loader, self.chip_id)
+            yield RomUartLoader(wire, self._clock)
         finally:
             wire.close()
+
+    def is_protected(self) -> bool:
+        """Answer whether reading is refused; the chip id is known after that."""
+        with self._loader() as loader:
+            self.chip_id = loader.chip_id()
+            return _refuses_reading(loader, self.chip_id)
 
     def remove(self, consent: WipeConsent) -> None:
         """Take it off; what the board does after that, only the next entry into its bootloader shows."""
-        wire = self._port.open(LineSettings(self._baud, Parity.EVEN))
-        try:
-            RomUartLoader(wire, self._clock).remove_readout_protection(consent)
-        finally:
-            wire.close()
+        with self._loader() as loader:
+            loader.remove_readout_protection(consent)
 
     def unlock_sectors(self) -> None:
         """Take the write protection off; the board restarts."""
-        wire = self._port.open(LineSettings(self._baud, Parity.EVEN))
-        try:
-            RomUartLoader(wire, self._clock).remove_write_protection()
-        finally:
-            wire.close()
+        with self._loader() as loader:
+            loader.remove_write_protection()
 
     def what_stands_there(self) -> str:
         """Return in words what a look after the restart shows, or that nobody could look.
@@ -156,13 +157,9 @@ class _Bench:
 
     def _first_bytes(self) -> bytes:
         parts = microcontrollers_by_boot_id(self.chip_id)
-        wire = self._port.open(LineSettings(self._baud, Parity.EVEN))
-        try:
-            loader = RomUartLoader(wire, self._clock)
+        with self._loader() as loader:
             loader.synchronise()
             return loader.read(parts[0].flash_start, BLOCK_BYTES) if parts else b""
-        finally:
-            wire.close()
 
 
 def _refuses_reading(loader: RomUartLoader, chip_id: int) -> bool:

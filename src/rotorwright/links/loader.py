@@ -36,6 +36,10 @@ class FlashLoader(Protocol):
         """Return the product id of the microcontroller; None where the protocol does not tell it."""
         ...
 
+    def read_unique_id(self, address: int) -> str | None:
+        """Return the 96-bit unique id at `address` as 24 hexadecimal digits; None where it is not given out."""
+        ...
+
     def read(self, address: int, length: int, progress: Callable[[int, int], None] | None = None) -> bytes:
         """Return `length` bytes of memory from `address` on; `progress` gets bytes done and bytes in all."""
         ...

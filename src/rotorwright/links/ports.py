@@ -218,11 +218,10 @@ def _loader(device: UsbDevice, more: Collection[UsbFact]) -> PortInfo | None:
 
 
 def _drive(drive: Uf2Drive) -> PortInfo:
-    info = drive.info
     return PortInfo(
         name=str(drive.folder),
         kind=PortKind.DRIVE,
-        description=", ".join(word for word in (info.model, info.board_id, info.bootloader) if word),
+        description=drive.info.words,
         role=DeviceRole.UF2_DRIVE,
         why=f"{drive.info_file.name} in it; UF2 specification",
     )

@@ -355,7 +355,7 @@ class RomUart:
 
 
 def crc_of_words(data: bytes, polynomial: int, start: int) -> int:
-    """Return the CRC of the part's own unit over words of low byte first, bit by bit at a byte (RM0090, CRC unit)."""
+    """Return the CRC of the part's own unit over words of low byte first, a byte at a time (RM0090, CRC unit)."""
     table = _crc_table(polynomial)
     crc = start
     for at in range(0, len(data), 4):

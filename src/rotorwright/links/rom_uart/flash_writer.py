@@ -212,24 +212,21 @@ class _Writer:
 
     def differing(self, sectors: Sequence[Sector]) -> list[Sector]:
         """Return the sectors that differ. Those found right are done: compared means read back."""
-        differing = []
-        for sector in sectors:
-            is_right = _is_right_by_checksum(self.loader, self.image, sector)
-            if is_right:
-                self.work.add(2 * _image_bytes(self.image, sector))
-                self.summed += _image_bytes(self.image, sector)
-            if is_right is False:
-                differing.append(sector)
-            if is_right is not None:
-                continue
-            before = self.work.done
-            state = _compare(self.loader, self.image, sector, self.work)
-            if state is SectorState.DIFFERS:
-                differing.append(sector)
-                self.work.done = before
-            else:
-                self.work.add(_image_bytes(self.image, sector))
-        return differing
+        return [sector for sector in sectors if not self._is_right(sector)]
+
+    def _is_right(self, sector: Sector) -> bool:
+        """Answer whether the sector holds the image, by the bootloader's checksum or by reading; count what is done."""
+        size, before = _image_bytes(self.image, sector), self.work.done
+        by_checksum = _is_right_by_checksum(self.loader, self.image, sector)
+        if by_checksum is not None:
+            self.work.add(2 * size if by_checksum else 0)
+            self.summed += size if by_checksum else 0
+            return by_checksum
+        if _compare(self.loader, self.image, sector, self.work) is SectorState.DIFFERS:
+            self.work.done = before
+            return False
+        self.work.add(size)
+        return True
 
     def write_all(self, first: Sector, others: Sequence[Sector]) -> None:
         """Take the vector table away, write the others, put the vector table back."""

@@ -41,6 +41,11 @@ class DriveInfo:
     others: Mapping[str, str] = field(default_factory=lambda: _NO_FACTS)
 
     @property
+    def words(self) -> str:
+        """What it says of the board and of itself, for people."""
+        return ", ".join(word for word in (self.model, self.board_id, self.bootloader) if word)
+
+    @property
     def family_id(self) -> int | None:
         """The family that the drive says it takes; None if it does not say. The specification has no such line."""
         for key, value in self.others.items():
