@@ -75,23 +75,6 @@ def _changed(at: int) -> Image:
     return Image.of([(START, bytes(data))])
 
 
-# The unit of the part; the first three values and the last are confirmed by two independent implementations
-# (the table of outside checks, section "Checksums"; ST RM0090, CRC calculation unit).
-@pytest.mark.parametrize(
-    ("words", "expected"),
-    [
-        ((0x12345678,), 0xDF8A8A2B),
-        ((0xFFFFFFFF,), 0x00000000),
-        ((0,), 0xC704DD7B),
-        ((0x03020100, 0x07060504, 0x0B0A0908, 0x0F0E0D0C), 0x081B46CA),
-    ],
-)
-def test_the_checksum_is_that_of_the_parts_own_unit(words: tuple[int, ...], expected: int) -> None:
-    data = b"".join(word.to_bytes(4, "little") for word in words)
-    assert checksum_of(data) == expected
-    assert crc_of_words(data, 0x04C1_1DB7, 0xFFFF_FFFF) == expected
-
-
 @given(st.binary(min_size=4, max_size=400))
 def test_both_ends_compute_alike_and_as_a_library_does(data: bytes) -> None:
     whole = data[: len(data) // 4 * 4]
