@@ -7,8 +7,8 @@ steps down enters the bootloader anew.
 from __future__ import annotations
 
 SAFE_RATES = (115_200, 57_600, 38_400, 19_200, 9_600)
-"""Rates to step down to. AN3155 promises the measuring up to 115,200; most boards hold more (common practice, no
-source), so a higher one may be tried first, and where it is not answered there is no use in trying those between."""
+"""Rates to step down to. AN3155 promises the measuring up to 115,200 (from memory, unconfirmed). Most boards hold more
+(common practice, no source), so a higher one may be tried first; if it is not answered, those between are left out."""
 
 
 def next_lower_rate(rate: int) -> int | None:
