@@ -9,8 +9,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Protocol
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Mapping
 
+    from rotorwright.links.readings import Reading, Stream
     from rotorwright.settings.catalogue import Catalogue
     from rotorwright.settings.identity import Identity
     from rotorwright.settings.values import Value
@@ -139,4 +140,24 @@ class ApplicationLink(Protocol):
         Raises:
             ProtocolError: the aircraft does not tell.
         """
+        ...
+
+    def watch(self, rates_hz: Mapping[Stream, float]) -> Iterator[Reading]:
+        """Yield readings of several streams as they come, each about so many times a second, until it is enough.
+
+        Raises:
+            StreamNotOfferedError: one of them cannot be had on this link.
+        """
+        ...
+
+    def require_motor_test(self, output: int) -> None:
+        """Ask whether the motor on `output` (1 is the first) may be driven, by an order to stand still.
+
+        Raises:
+            ProtocolError: it may not.
+        """
+        ...
+
+    def push_motor(self, output: int, value: float, *, for_s: float) -> None:
+        """Drive one motor at `value` (0 to 1) and do not wait; it stops by itself after a fraction of a second."""
         ...

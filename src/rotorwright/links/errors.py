@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rotorwright.errors import LinkError
+from rotorwright.errors import LinkError, ProtocolError
 
 _WHAT_WAS_SENT_IS_UNSURE = (
     "What was sent before is there; whether the last message arrived is not known. Saved settings are on this computer."
@@ -146,6 +146,23 @@ class NoAnswerError(LinkError):
             port=port,
             question=question,
             tries=tries,
+        )
+
+
+class StreamNotOfferedError(ProtocolError):
+    """The aircraft, or the way it is spoken to, does not tell what was to be watched."""
+
+    id = "link.stream-not-offered"
+
+    @classmethod
+    def of(cls, stream: str, *, because: str) -> StreamNotOfferedError:
+        """Return the error for a stream, with why it does not come."""
+        return cls(
+            f"The aircraft does not tell its {stream}.",
+            why=because,
+            state="Only questions were asked; nothing was changed.",
+            todo="What needs it stays not shown; use the link by messages if the firmware has one.",
+            stream=stream,
         )
 
 

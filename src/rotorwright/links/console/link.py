@@ -32,7 +32,7 @@ from rotorwright.links.console.errors import (
 from rotorwright.links.console.places import Place, places_of
 from rotorwright.links.console.session import Dialogue, End
 from rotorwright.links.console.spec import HEARTBEAT, PARTING, READINGS, REFUSALS, RETURNS, TRIES, WRITES
-from rotorwright.links.errors import NoAnswerError
+from rotorwright.links.errors import NoAnswerError, StreamNotOfferedError
 from rotorwright.settings.dialects.listing import parse_listing
 from rotorwright.settings.dialects.typed import typed_settings
 
@@ -41,6 +41,7 @@ if TYPE_CHECKING:
 
     from rotorwright.links.application import Progress
     from rotorwright.links.console.session import Answer
+    from rotorwright.links.readings import Reading, Stream
     from rotorwright.links.wire import Clock, Wire
     from rotorwright.settings.catalogue import Catalogue
     from rotorwright.settings.dialects.dialect import Dialect
@@ -245,6 +246,24 @@ class ConsoleLink:
             due_s = self._clock.now_s() + 1 / rate_hz
             yield self.read_attitude()
             self._clock.sleep_s(max(0.0, due_s - self._clock.now_s()))
+
+    def watch(self, rates_hz: Mapping[Stream, float]) -> Iterator[Reading]:
+        """Raise StreamNotOfferedError: a text console answers, it does not stream."""
+        raise StreamNotOfferedError.of(
+            " and ".join(str(stream) for stream in rates_hz), because="A text console answers questions one by one."
+        )
+
+    def require_motor_test(self, output: int) -> None:
+        """Raise StreamNotOfferedError: no motor is driven by lines of text, which nothing would stop in time."""
+        raise StreamNotOfferedError.of(
+            f"motor on output {output}",
+            because="A motor is driven only by a link on which it stops by itself when we fall silent.",
+        )
+
+    def push_motor(self, output: int, value: float, *, for_s: float) -> None:
+        """Raise StreamNotOfferedError, as `require_motor_test` does."""
+        del value, for_s
+        self.require_motor_test(output)
 
     def read_file(self, path: str, progress: Progress | None = None) -> bytes:
         """Return the memory of the display characters, each read twice alike; what no character uses is blank.

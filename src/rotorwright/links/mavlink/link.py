@@ -13,10 +13,12 @@ from rotorwright.links.mavlink.ftp import FileClient
 from rotorwright.links.mavlink.parameters import Encoding, ParameterClient, ReadStatistics
 from rotorwright.links.mavlink.spec import HEARTBEAT, Capability, CommandId, MessageId, Reboot, Storage
 from rotorwright.links.mavlink.telemetry import Attitude, Battery, ReceiverChannels, TelemetryClient
+from rotorwright.links.mavlink.watching import StreamWatcher
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Mapping
 
+    from rotorwright.links.readings import Reading, Stream
     from rotorwright.links.wire import Clock, Wire
     from rotorwright.settings.catalogue import Catalogue
     from rotorwright.settings.identity import Identity
@@ -39,6 +41,7 @@ class MavlinkLink:
         self._files = FileClient(self._channel)
         self._parameters = ParameterClient(self._channel, self._read_encoding)
         self._telemetry = TelemetryClient(self._channel, self._commands)
+        self._watcher = StreamWatcher(self._channel, self._commands)
         self._encoding: Encoding | None = None
 
     @property
@@ -179,6 +182,18 @@ class MavlinkLink:
     def watch_channels(self, *, rate_hz: float) -> Iterator[ReceiverChannels]:
         """Yield receiver channels as they come (see TelemetryClient.watch_channels)."""
         return self._telemetry.watch_channels(rate_hz=rate_hz)
+
+    def watch(self, rates_hz: Mapping[Stream, float]) -> Iterator[Reading]:
+        """Yield readings of several streams as they come (see StreamWatcher.watch)."""
+        return self._watcher.watch(rates_hz)
+
+    def require_motor_test(self, output: int) -> None:
+        """Ask whether a motor may be driven on the bench (see StreamWatcher.require_motor_test)."""
+        self._watcher.require_motor_test(output)
+
+    def push_motor(self, output: int, value: float, *, for_s: float) -> None:
+        """Drive one motor for a fraction of a second (see StreamWatcher.push_motor)."""
+        self._watcher.push_motor(output, value, for_s=for_s)
 
     def set_message_interval(self, message_id: MessageId, *, rate_hz: float) -> None:
         """Let the aircraft send a message by itself (see TelemetryClient.set_interval)."""

@@ -23,6 +23,16 @@ UNKNOWN_UINT16 = 0xFFFF
 """How a uint16 field says that its value is not known (common.xml, many fields)."""
 
 
+ARMED_FLAG = 128
+"""MAV_MODE_FLAG_SAFETY_ARMED: the motors are armed (common.xml)."""
+
+FIRST_MOTOR_FUNCTION = 1
+"""ACTUATOR_OUTPUT_FUNCTION_MOTOR1 (common.xml)."""
+
+RECEIVER_CHANNEL_FIELDS = 18
+"""Channels that RC_CHANNELS has room for (common.xml)."""
+
+
 class MessageId(IntEnum):
     """The messages that we send or read (common.xml)."""
 
@@ -35,10 +45,12 @@ class MessageId(IntEnum):
     RC_CHANNELS = 65
     COMMAND_LONG = 76
     COMMAND_ACK = 77
+    HIGHRES_IMU = 105
     FILE_TRANSFER_PROTOCOL = 110
     BATTERY_STATUS = 147
     AUTOPILOT_VERSION = 148
     STATUSTEXT = 253
+    RAW_RPM = 339
     PARAM_ERROR = 345
     COMPONENT_INFORMATION_BASIC = 396
     COMPONENT_METADATA = 397
@@ -49,6 +61,7 @@ class CommandId(IntEnum):
 
     PREFLIGHT_STORAGE = 245
     PREFLIGHT_REBOOT_SHUTDOWN = 246
+    ACTUATOR_TEST = 310
     SET_MESSAGE_INTERVAL = 511
     REQUEST_MESSAGE = 512
 
@@ -221,6 +234,9 @@ FTP_TRIES = Limit("tries of one request about a file", 12, "", f"{_OWN}; the pag
 FTP_CRC = Limit("wait for the first checksum of a file", 0.5, "s", f"{_OWN}: the aircraft reads all of it")
 FTP_SESSIONS = Limit("times to open a file again when its session was lost", 4, "", _OWN)
 FTP_BURST_GAP = Limit("missing bytes from which on a burst is asked for, not single pieces", 8 * 239, "bytes", _OWN)
+MOTOR_HOLD_MOST = Limit(
+    "longest time that a motor turns on one command", 0.4, "s", f"{_OWN}: it stops if we fall silent"
+)
 STREAM_SILENCE = Limit("silence after which a stream is asked for again", 1.0, "s", _OWN)
 
 LIMITS = (
@@ -254,5 +270,6 @@ LIMITS = (
     FTP_CRC,
     FTP_SESSIONS,
     FTP_BURST_GAP,
+    MOTOR_HOLD_MOST,
     STREAM_SILENCE,
 )
