@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import TypeAlias
 
 
 class Stream(StrEnum):
@@ -21,47 +20,46 @@ class Stream(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class MotionReading:
-    """Specific force in m/s2 (level at rest: 0, 0, -9.81) and body rates in rad/s."""
+class Reading:
+    """One reading of a stream."""
 
     at_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class MotionReading(Reading):
+    """Specific force in m/s2 (level at rest: 0, 0, -9.81) and body rates in rad/s."""
+
     force_m_s2: tuple[float, float, float]
     rate_rad_s: tuple[float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
-class HeldReading:
+class HeldReading(Reading):
     """Roll, pitch and yaw in radians as the aircraft estimates them."""
 
-    at_s: float
     attitude_rad: tuple[float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
-class ChannelsReading:
+class ChannelsReading(Reading):
     """Pulse widths of the receiver channels in microseconds, first channel first; None where a channel is not there."""
 
-    at_s: float
     pulses_us: tuple[float | None, ...]
     is_signal: bool
 
 
 @dataclass(frozen=True, slots=True)
-class RotorReading:
+class RotorReading(Reading):
     """Turns per second of the rotor on one output, 1 is the first."""
 
-    at_s: float
     output: int
     speed_hz: float
 
 
 @dataclass(frozen=True, slots=True)
-class AnswerReading:
+class AnswerReading(Reading):
     """Whether the motors are armed, and the bit field of functions that are on, as the release book explains it."""
 
-    at_s: float
     is_armed: bool
     mode_bits: int
-
-
-Reading: TypeAlias = MotionReading | HeldReading | ChannelsReading | RotorReading | AnswerReading

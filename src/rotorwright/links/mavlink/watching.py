@@ -125,11 +125,13 @@ class StreamWatcher:
             )
 
     def _next(self, rates_hz: Mapping[Stream, float], patience_s: float) -> Reading:
+        def take(frame: Frame) -> Reading | None:
+            return self._reading(frame, rates_hz)
+
         clock = self._channel.clock
         started = clock.now_s()
         for _ in range(TRIES.count):
-            deadline = clock.now_s() + patience_s
-            found: Reading | None = self._channel.wait_for(lambda frame: self._reading(frame, rates_hz), deadline)
+            found = self._channel.wait_for(take, clock.now_s() + patience_s)
             if found is not None:
                 return found
             for stream, rate_hz in rates_hz.items():
@@ -141,7 +143,7 @@ class StreamWatcher:
         stream = _STREAM_OF.get(frame.message_id)
         if stream is None or stream not in rates_hz:
             return None
-        reading: Reading = _READ[stream](frame.fields, self._at_s)
+        reading = _READ[stream](frame.fields, self._at_s)
         self._at_s = reading.at_s
         return reading
 
