@@ -1,7 +1,7 @@
 """What settings are about, whatever their names: those of the board, calibrations, what the pilot feels, and roles.
 
-Read from TOML: `[classes]` with lists of name patterns (`*` stands for anything, `?` for one character), and `[roles]`
-from role to name.
+Read from TOML: `[classes]` with lists of name patterns (`*` stands for anything, `?` for one character), `[roles]` from
+role to name, and `[told]` from a role's function to the bit by which the aircraft tells that it is on.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 _ROLE = re.compile(r"[a-z0-9]+(\.[a-z0-9]+)*\Z")
+TOLD_BITS = 32  # width of custom_mode in the heartbeat (common.xml)
 _NOTHING = re.compile(r"(?!)")
 
 
@@ -36,18 +37,21 @@ class SettingClasses:
         calibration: name patterns of settings that belong to this very sensor.
         roles: role to name, e.g. `sensor.orientation`.
         feel: name patterns of settings that the pilot feels.
+        told: function (e.g. `mode.1`) to the bit of the heartbeat's custom_mode that tells that it is on.
     """
 
     board: tuple[str, ...] = ()
     calibration: tuple[str, ...] = ()
     roles: Mapping[str, str] = field(default_factory=dict)
     feel: tuple[str, ...] = ()
+    told: Mapping[str, int] = field(default_factory=dict)
     _board: re.Pattern[str] = field(init=False, repr=False, compare=False)
     _calibration: re.Pattern[str] = field(init=False, repr=False, compare=False)
     _feel: re.Pattern[str] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "roles", dict(sorted(self.roles.items())))
+        object.__setattr__(self, "told", dict(sorted(self.told.items())))
         object.__setattr__(self, "_board", _any_of(self.board))
         object.__setattr__(self, "_calibration", _any_of(self.calibration))
         object.__setattr__(self, "_feel", _any_of(self.feel))
@@ -72,15 +76,17 @@ def parse_classes(text: str, source: str) -> SettingClasses:
         ClassesError: not TOML, or an entry that cannot be used.
     """
     try:
-        document = read_toml(text).only("classes", "roles")
+        document = read_toml(text).only("classes", "roles", "told")
         classes = document.table("classes") if "classes" in document else Table({}, "classes")
         classes.only("board", "calibration", "feel")
         roles = document.table("roles") if "roles" in document else Table({}, "roles")
+        told = document.table("told") if "told" in document else Table({}, "told")
         return SettingClasses(
             _patterns(classes, "board"),
             _patterns(classes, "calibration"),
             {role: _role(roles, role) for role in roles.data},
             _patterns(classes, "feel"),
+            {function: _bit(told, function) for function in told.data},
         )
     except DataFaultError as fault:
         raise ClassesError(
@@ -103,6 +109,13 @@ def _role(roles: Table, role: str) -> str:
     if not _ROLE.match(role):
         roles.fault(role, "a role has lower-case words with dots between, like sensor.orientation")
     return roles.text(role)
+
+
+def _bit(told: Table, function: str) -> int:
+    bit = told.whole(function)
+    if not 0 <= bit < TOLD_BITS:
+        told.fault(function, f"a bit is 0 to {TOLD_BITS - 1}, not {bit}")
+    return bit
 
 
 def _any_of(patterns: tuple[str, ...]) -> re.Pattern[str]:
