@@ -20,7 +20,10 @@ from rotorwright.display.characters import (
     ROWS,
     draw_character,
     geometry,
+    parse_characters,
+    print_characters,
 )
+from rotorwright.display.exchange import parse_character_text, print_character_text
 
 TABLE = Path(__file__).parent / "data" / "osd_character_memory.csv"
 
@@ -66,3 +69,25 @@ def test_what_the_table_calls_unconfirmed_is_marked_as_from_memory_here() -> Non
     with TABLE.open(encoding="utf-8", newline="") as file:
         status = {row["quantity"]: row["status"] for row in csv.DictReader(file)}
     assert "from memory" in status["pixel order"]
+
+
+def test_the_text_form_is_the_font_file_of_the_evaluation_kit() -> None:
+    """Maxim AN4117: 64 lines for each of 256 characters, 54 used; the name in the first line is from memory."""
+    form = re.fullmatch(
+        r"text; first line (\w+); then (\d+) lines of 8 binary digits \((\d+) per character, (\d+) used\)",
+        rows()["evaluation-kit font file"],
+    )
+    assert form is not None
+    text = print_character_text(parse_characters(print_characters({1: b"\xaa" * int(form[4])})))
+    first, *digits = text.splitlines()
+    assert (first, len(digits)) == (form[1], int(form[2]))
+    second = digits[int(form[3]) : 2 * int(form[3])]
+    assert second[: int(form[4])] == ["10101010"] * int(form[4])  # 10 is white
+    assert digits[0] == "01010101"  # the blank of the table, 0x55
+    assert parse_character_text(text.encode()).chip == form[1]
+
+
+def test_what_is_unconfirmed_about_the_text_form_and_large_chips_is_marked_so() -> None:
+    assert geometry()["exchange_lines_per_character"].status == "confirmed"
+    assert geometry()["exchange_header"].status == "memory"
+    assert geometry()["large_characters"].status == "memory"

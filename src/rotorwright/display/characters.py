@@ -1,8 +1,8 @@
 """On-screen characters: the memory of the display chip, read, compared and drawn.
 
-The chip keeps 256 characters of 12 x 18 pixels, each in a row of 64 bytes of which 54 are used. What stands in the
-other 10 bytes is not said by the maker and differs from chip to chip, so it is never compared. The facts and their
-sources are in `geometry.toml`.
+The chip keeps 256 characters of 12 x 18 pixels, each in a row of 64 bytes of which 54 are used; chips with a larger
+memory keep two banks of 256. What stands in the other 10 bytes is not said by the maker and differs from chip to chip,
+so it is never compared. The facts and their sources are in `geometry.toml`.
 """
 
 from __future__ import annotations
@@ -64,6 +64,9 @@ ROWS = geometry()["rows"].value
 BYTES_PER_CHARACTER = geometry()["bytes_per_character"].value
 BYTES_USED = geometry()["bytes_used"].value
 MEMORY_BYTES = CHARACTERS * BYTES_PER_CHARACTER
+LARGE_CHARACTERS = geometry()["large_characters"].value
+COUNTS = (CHARACTERS, LARGE_CHARACTERS)
+"""How many characters a set can have: one bank of 256, or two."""
 
 _BITS = geometry()["bits_per_pixel"].value
 _PIXELS_PER_BYTE = 8 // _BITS
@@ -80,53 +83,67 @@ BLANK_CHARACTER = bytes([geometry()["blank_byte"].value]) * BYTES_USED
 
 @dataclass(frozen=True, slots=True)
 class CharacterMemory:
-    """The whole character memory, as the chip holds it: 256 rows of 64 bytes."""
+    """The whole character memory, as the chip holds it: 256 rows of 64 bytes, or 512 (bank 0, then bank 1)."""
 
     data: bytes
 
+    @property
+    def count(self) -> int:
+        """How many characters there are: 256 or 512."""
+        return len(self.data) // BYTES_PER_CHARACTER
+
     def character(self, number: int) -> bytes:
-        """Return the 54 used bytes of character `number` (0 to 255).
+        """Return the 54 used bytes of character `number` (0 to 255; to 511 in a set of two banks).
 
         Raises:
             CharacterNumberError: there is no such character.
         """
-        if not 0 <= number < CHARACTERS:
-            raise _no_such_character(number)
+        if not 0 <= number < self.count:
+            raise _no_such_character(number, self.count)
         start = number * BYTES_PER_CHARACTER
         return self.data[start : start + BYTES_USED]
 
     def is_blank(self, number: int) -> bool:
         """Answer whether every pixel of character `number` is transparent."""
-        return all(mark == CLEAR_MARK for row in draw_character(self.character(number)).splitlines() for mark in row)
+        return set(draw_character(self.character(number))) <= {CLEAR_MARK, "\n"}
 
 
-def parse_characters(data: bytes) -> CharacterMemory:
-    """Return the character memory in `data`; any bytes of the right length are one.
+def parse_characters(data: bytes, *, counts: Sequence[int] = (CHARACTERS,)) -> CharacterMemory:
+    """Return the character memory in `data`; any bytes of a right length are one.
+
+    Args:
+        data: 64 bytes for each character, bank 0 first.
+        counts: how many characters there may be; `COUNTS` takes sets of one bank and of two.
 
     Raises:
-        CharacterMemoryError: not exactly 16,384 bytes.
+        CharacterMemoryError: not exactly 16,384 bytes (or what `counts` allows).
     """
-    if len(data) != MEMORY_BYTES:
-        raise _wrong_length(len(data))
+    if len(data) not in {count * BYTES_PER_CHARACTER for count in counts}:
+        raise _wrong_length(len(data), counts)
     return CharacterMemory(bytes(data))
 
 
 def differing_characters(one: CharacterMemory, other: CharacterMemory) -> tuple[int, ...]:
-    """Return the numbers of the characters whose 54 used bytes differ, in order."""
-    return tuple(number for number in range(CHARACTERS) if one.character(number) != other.character(number))
+    """Return the numbers of the characters whose 54 used bytes differ, in order.
+
+    A character that only one of the two has, being the larger, differs.
+    """
+    both = min(one.count, other.count)
+    differing = [number for number in range(both) if one.character(number) != other.character(number)]
+    return (*differing, *range(both, max(one.count, other.count)))
 
 
-def print_characters(characters: Mapping[int, bytes]) -> bytes:
-    """Return a whole character memory with `characters` (54 bytes each) in it; all others are blank.
+def print_characters(characters: Mapping[int, bytes], *, count: int = CHARACTERS) -> bytes:
+    """Return a whole memory of `count` characters with `characters` (54 bytes each) in it; all others are blank.
 
     Raises:
         CharacterNumberError: a number beyond the memory.
         CharacterMemoryError: a character that is not 54 bytes long.
     """
-    memory = bytearray(BLANK_CHARACTER[:1] * MEMORY_BYTES)
+    memory = bytearray(BLANK_CHARACTER[:1] * (count * BYTES_PER_CHARACTER))
     for number, used in characters.items():
-        if not 0 <= number < CHARACTERS:
-            raise _no_such_character(number)
+        if not 0 <= number < count:
+            raise _no_such_character(number, count)
         if len(used) != BYTES_USED:
             raise _wrong_character_length(number, len(used))
         start = number * BYTES_PER_CHARACTER
@@ -170,15 +187,30 @@ def _byte(codes: Sequence[int]) -> int:
     return byte
 
 
-def _wrong_length(length: int) -> CharacterMemoryError:
+def _wrong_length(length: int, counts: Sequence[int]) -> CharacterMemoryError:
+    sizes = " or ".join(str(count * BYTES_PER_CHARACTER) for count in counts)
     return CharacterMemoryError(
-        f"A display character memory has {MEMORY_BYTES} bytes, and this has {length}.",
-        why="The file is cut short or is something else; the chip's memory never has another size.",
+        f"A display character memory has {sizes} bytes, and this has {length}.",
+        why=_why_wrong(length, counts),
         state="The display characters of the aircraft were not touched.",
         todo="Read the characters again, or take the file from the release book again.",
         length=length,
-        expected=MEMORY_BYTES,
+        expected=counts[0] * BYTES_PER_CHARACTER,
     )
+
+
+def _why_wrong(length: int, counts: Sequence[int]) -> str:
+    """Return what the length itself tells of what went wrong."""
+    whole, rest = divmod(length, BYTES_PER_CHARACTER)
+    if length in {count * BYTES_USED for count in COUNTS}:
+        return (
+            f"It has the length of {length // BYTES_USED} characters of {BYTES_USED} bytes, without the "
+            f"{BYTES_PER_CHARACTER - BYTES_USED} unused bytes that follow each in the chip, and nothing is filled in."
+        )
+    if rest:
+        return f"It ends {rest} bytes into character {whole}: the file is cut short or is something else."
+    known = " or ".join(str(count) for count in counts)
+    return f"It would be {whole} characters, and there can be {known}: the file is cut short or is something else."
 
 
 def _wrong_character_length(number: int | None, length: int) -> CharacterMemoryError:
@@ -193,12 +225,12 @@ def _wrong_character_length(number: int | None, length: int) -> CharacterMemoryE
     )
 
 
-def _no_such_character(number: int) -> CharacterNumberError:
+def _no_such_character(number: int, count: int) -> CharacterNumberError:
     return CharacterNumberError(
         f"There is no display character {number}.",
-        why=f"The display chip keeps {CHARACTERS} characters, numbered 0 to {CHARACTERS - 1}.",
+        why=f"The display chip keeps {count} characters, numbered 0 to {count - 1}.",
         state="The display characters of the aircraft were not touched.",
-        todo=f"Give a number from 0 to {CHARACTERS - 1}.",
+        todo=f"Give a number from 0 to {count - 1}.",
         number=number,
     )
 
