@@ -75,9 +75,14 @@ class Timeline:
 
     def put(self, row: Sequence[float]) -> None:
         """Let `row` be in force from its time on; what was planned for later is forgotten."""
-        keep = bisect_right(self._starts, row[0])
-        self._rows = [*self._rows[:keep], tuple(float(each) for each in row)]
-        self._starts = [each[0] for each in self._rows]
+        self.cut(row[0])
+        self._rows.append(tuple(float(each) for each in row))
+        self._starts.append(self._rows[-1][0])
+
+    def cut(self, at_s: float) -> None:
+        """Forget what was planned for later than `at_s`."""
+        keep = max(1, bisect_right(self._starts, at_s))
+        del self._rows[keep:], self._starts[keep:]
         self._table = None
 
     def at(self, at_s: Number) -> Sequence[Number]:

@@ -229,7 +229,7 @@ def _row(
     held: tuple[float, float] = (0.0, 0.0),
     shift_m: tuple[float, ...] = (0.0, 0.0, 0.0),
 ) -> tuple[float, ...]:
-    """Return the numbers of one turn: `held` is how firmly a hand holds (1 trembles whole) at the start, and its change."""
+    """Return the numbers of one turn; `held` is how firmly a hand holds first (1: whole tremor), and its change."""
     axis, angle = way
     return (start_s, over_s, *start, *axis, angle, *held, *shift_m)
 

@@ -37,7 +37,10 @@ class SampleNoise:
 
     def at(self, at_s: float) -> list[float]:
         """Return the row of the sample in force at `at_s`."""
-        number = self._number(at_s)
+        return self.sample(max(0, int(at_s * self._rate_hz + 1e-6)))
+
+    def sample(self, number: int) -> list[float]:
+        """Return the row of sample `number`."""
         row: list[float] = self._rows(number // _BLOCK)[number % _BLOCK].tolist()
         return row
 
@@ -54,9 +57,6 @@ class SampleNoise:
             here = blocks == block
             found[here] = self._rows(int(block))[offsets[here]]
         return found
-
-    def _number(self, at_s: float) -> int:
-        return max(0, int(at_s * self._rate_hz + 1e-6))
 
     def _rows(self, block: int) -> FloatArray:
         return _block(self._seed, block, self._columns)
