@@ -1,0 +1,210 @@
+"""What a record shows of the orientation, as numbers: which poses, which rotation, how the gyro counts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from rotorwright.bench.mountings import RIGHT_ANGLES, nearest_of
+from rotorwright.bench.orientation_fits import (
+    fit_directions,
+    fit_force,
+    fit_gyro,
+    level_apart_from_table,
+    moves_between,
+)
+from rotorwright.bench.orientation_poses import FLAT, TIPPED, Pose, angle_deg, recognise
+from rotorwright.bench.stillness import find_holds, resting_rate_rad_s
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from rotorwright.bench.mountings import Nearest
+    from rotorwright.bench.orientation_fits import ForceFit, GyroFit, VectorFit
+    from rotorwright.bench.records import FloatArray, MotionRecord
+    from rotorwright.bench.stillness import Hold
+
+LEVEL_WEIGHT = 2.0  # a level pose is surer than a tip; common practice, no source
+STILL_WIGGLE = np.array([1.0, -4.0, 6.0, -4.0, 1.0]) / np.sqrt(70.0)  # fourth difference: takes tremor off, keeps noise
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Evidence:
+    """What the poses showed. Axes are those that the aircraft reports unless said otherwise.
+
+    Args:
+        record: what was judged.
+        poses: the poses that were seen, in order, and `holds`, how they were held.
+        level_down: (3,) unit direction of gravity while level.
+        tilts_deg: how far each pose was from level.
+        fit: rotation from true axes to reported ones.
+        nearest: of the 24 mountings the nearest to it (to its mirror image if the axes are mirrored).
+        level_lean_rad: (2,) how far down leans forward and right while level, in true axes by the nearest mounting.
+        aside_deg: how far each tip went beside the asked axis, to the right; empty without tips.
+        gyro: sign and scale of the gyro, None if no move showed them.
+        turned_rad: turn about down since level as the gyro says it, NaN without such a pose.
+        rest_rad_s: (3,) gyro at rest.
+        noise_rad_s, noise_m_s2: (3,) noise of gyro and accelerometer.
+        force: offset and scale of the accelerometer.
+    """
+
+    record: MotionRecord
+    poses: tuple[Pose, ...]
+    holds: tuple[Hold, ...]
+    level_down: FloatArray
+    tilts_deg: tuple[float, ...]
+    fit: VectorFit
+    nearest: Nearest
+    level_lean_rad: FloatArray
+    aside_deg: tuple[float, ...]
+    gyro: GyroFit | None
+    turned_rad: float
+    rest_rad_s: FloatArray
+    noise_rad_s: FloatArray
+    noise_m_s2: FloatArray
+    force: ForceFit
+
+    @property
+    def is_mirrored(self) -> bool:
+        """Whether the reported accelerations are a mirror image of what the poses ask for."""
+        return self.fit.is_mirrored
+
+    @property
+    def mounting(self) -> FloatArray:
+        """(3, 3) signed right-angle rotation from true axes to reported ones; improper if mirrored."""
+        rotation: FloatArray = -self.nearest.rotation if self.is_mirrored else self.nearest.rotation
+        return rotation
+
+    @property
+    def is_level_on_table(self) -> bool:
+        """Whether every flat pose lay on something rather than in hands."""
+        flat = [hold.is_on_table for pose, hold in zip(self.poses, self.holds, strict=True) if pose in FLAT]
+        return bool(flat) and all(flat)
+
+    @property
+    def down_axis(self) -> int:
+        """Which reported axis points down or up while level."""
+        return int(np.argmax(np.abs(self.mounting[:, 2])))
+
+
+def gather(record: MotionRecord, poses: Sequence[Pose]) -> tuple[Evidence | None, int]:
+    """Return what a whole record shows and how many of the asked poses were held; None if too few of them."""
+    holds = find_holds(record)
+    seen = recognise(record, holds, poses)
+    named = tuple(poses[: len(seen.holds)])
+    if not _is_enough(named):
+        return None, len(named)
+    return _evidence(record, holds, named, seen.holds, seen.turned_rad), len(named)
+
+
+def known_direction(pose: Pose, tilt_rad: float) -> FloatArray:
+    """Return (3,) where down points in true axes in a pose that is so far from level."""
+    if pose is Pose.INVERTED:
+        return np.array([0.0, 0.0, -1.0])
+    if pose in FLAT:
+        return np.array([0.0, 0.0, 1.0])
+    forward, right = TIPPED[pose]
+    return np.array([forward * np.sin(tilt_rad), right * np.sin(tilt_rad), np.cos(tilt_rad)])
+
+
+def _is_enough(poses: tuple[Pose, ...]) -> bool:
+    """Return whether three axes are told apart: level, one tip fore or aft, one tip to a side."""
+    is_along = any(pose in poses for pose in (Pose.NOSE_DOWN, Pose.NOSE_UP))
+    return Pose.LEVEL in poses and is_along and any(pose in poses for pose in (Pose.LEFT_DOWN, Pose.RIGHT_DOWN))
+
+
+def _evidence(
+    record: MotionRecord,
+    every_hold: tuple[Hold, ...],
+    poses: tuple[Pose, ...],
+    holds: tuple[Hold, ...],
+    turned: tuple[FloatArray, ...],
+) -> Evidence:
+    flat = [hold.down for pose, hold in zip(poses, holds, strict=True) if pose in FLAT]
+    level = np.mean(flat, axis=0)
+    level /= np.linalg.norm(level)
+    tilts = tuple(angle_deg(hold.down, level) for hold in holds)
+    fit = _fit(poses, holds, level, tilts)
+    nearest = nearest_of(-fit.free if fit.is_mirrored else fit.rotation, RIGHT_ANGLES)
+    mounting = -nearest.rotation if fit.is_mirrored else nearest.rotation
+    rest = resting_rate_rad_s(every_hold)
+    force = fit_force(holds, has_inverted=Pose.INVERTED in poses)
+    turns = [float(turn @ level) for pose, turn in zip(poses, turned, strict=True) if pose is Pose.NOSE_RIGHT]
+    noise_rates, noise_forces = _noise(record, holds)
+    return Evidence(
+        record=record,
+        poses=poses,
+        holds=holds,
+        level_down=level,
+        tilts_deg=tilts,
+        fit=fit,
+        nearest=nearest,
+        level_lean_rad=_level_lean(poses, holds, mounting, force, turns),
+        aside_deg=tuple(
+            _aside_deg(pose, mounting.T @ hold.down) for pose, hold in zip(poses, holds, strict=True) if pose in TIPPED
+        ),
+        gyro=fit_gyro(moves_between(record, every_hold, rest)),
+        turned_rad=turns[-1] if turns else float("nan"),
+        rest_rad_s=rest,
+        noise_rad_s=noise_rates,
+        noise_m_s2=noise_forces,
+        force=force,
+    )
+
+
+def _fit(poses: tuple[Pose, ...], holds: tuple[Hold, ...], level: FloatArray, tilts: tuple[float, ...]) -> VectorFit:
+    known = [known_direction(pose, np.radians(tilt)) for pose, tilt in zip(poses, tilts, strict=True)]
+    weights = [LEVEL_WEIGHT if pose in FLAT else 1.0 for pose in poses]
+    # Upside down is asked for roughly: its direction would only blur the others.
+    used = [index for index, pose in enumerate(poses) if pose is not Pose.INVERTED]
+    measured = [level if poses[index] in FLAT else holds[index].down for index in used]
+    return fit_directions(
+        np.array([known[index] for index in used]), np.array(measured), np.array([weights[index] for index in used])
+    )
+
+
+def _aside_deg(pose: Pose, down: FloatArray) -> float:
+    """Return by how much a tip went beside its axis, seen from above, clockwise positive."""
+    forward, right = TIPPED[pose]
+    along, across = forward * down[0] + right * down[1], forward * down[1] - right * down[0]
+    return float(np.degrees(np.arctan2(across, along)))
+
+
+def _level_lean(
+    poses: tuple[Pose, ...], holds: tuple[Hold, ...], mounting: FloatArray, force: ForceFit, turns: list[float]
+) -> FloatArray:
+    """Return (2,) lean while level, without what the accelerometer's own offset pretends."""
+    leans = {Pose.LEVEL: [np.zeros(2)] * 0, Pose.NOSE_RIGHT: [np.zeros(2)] * 0}
+    on_table = []
+    for pose, hold in zip(poses, holds, strict=True):
+        if pose in FLAT:
+            felt = hold.force_m_s2 - force.offset_m_s2
+            leans[pose].append((mounting.T @ (-felt / np.linalg.norm(felt)))[:2])
+            on_table.append(hold.is_on_table)
+    if leans[Pose.NOSE_RIGHT] and all(on_table):
+        return level_apart_from_table(leans[Pose.LEVEL][-1], leans[Pose.NOSE_RIGHT][-1], abs(turns[-1]))
+    every: FloatArray = np.mean(leans[Pose.LEVEL] + leans[Pose.NOSE_RIGHT], axis=0)
+    return every
+
+
+def _noise(record: MotionRecord, holds: tuple[Hold, ...]) -> tuple[FloatArray, FloatArray]:
+    """Return the noise of gyro and accelerometer, (3,) each, from sample to sample within the stillest holds."""
+    chosen = [hold for hold in holds if hold.is_on_table] or list(holds)
+    return _wiggle([record.rate_rad_s[hold.first : hold.last] for hold in chosen]), _wiggle(
+        [record.force_m_s2[hold.first : hold.last] for hold in chosen]
+    )
+
+
+def _wiggle(pieces: list[FloatArray]) -> FloatArray:
+    squares = []
+    for piece in pieces:
+        if len(piece) > len(STILL_WIGGLE):
+            fourth = sum(
+                factor * piece[index : len(piece) - len(STILL_WIGGLE) + 1 + index]
+                for index, factor in enumerate(STILL_WIGGLE)
+            )
+            squares.append(np.mean(np.square(fourth), axis=0))
+    noise: FloatArray = np.sqrt(np.mean(squares, axis=0)) if squares else np.full(3, np.nan)
+    return noise
