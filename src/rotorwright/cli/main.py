@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from rotorwright.changeover.ways import WriteWay
+from rotorwright.cli.display import display_app
 
 app = typer.Typer(
     name="rotorwright",
@@ -566,6 +567,8 @@ def book_check(
 
     raise typer.Exit(check(path, as_json=as_json))
 
+
+app.add_typer(display_app, name="display")
 
 defaults_app = typer.Typer(invoke_without_command=True)
 InnerHangarOption = Annotated[  # the variable is read once, outside: a folder named before the command goes before it

@@ -34,6 +34,7 @@ LINES_PER_CHARACTER = geometry()["exchange_lines_per_character"].value
 _UNTOUCHED = "The display characters of the aircraft were not touched."
 _BYTE = re.compile(r"[01]{8}\Z")
 _CHIP = re.compile(r"(?=.*[A-Za-z])[A-Za-z0-9][A-Za-z0-9._-]{1,31}\Z")
+_LOOK_BYTES = 200  # by which the form is told: some 20 lines
 _LONGEST_SHOWN = 24  # marks of a wrong line that are shown
 
 
@@ -68,7 +69,7 @@ class CharacterSet:
 def parse_character_set(data: bytes) -> CharacterSet:
     """Return the set of 256 or 512 characters in a file of either form, recognised by its content.
 
-    A file whose first or second line is 8 binary digits is text; everything else is binary.
+    A file whose first or second line is 8 binary digits is text; everything else of the right length is binary.
 
     Raises:
         CharacterMemoryError: binary of another length.
@@ -109,8 +110,13 @@ def print_character_text(memory: CharacterMemory, *, chip: str = USUAL_CHIP) -> 
 
 
 def _is_text(data: bytes) -> bool:
-    start = data[:80].removeprefix(b"\xef\xbb\xbf").decode("latin-1").split("\n")
-    return any(_BYTE.match(line.rstrip(" \t\r")) for line in start[:2])
+    start = data[:_LOOK_BYTES].removeprefix(b"\xef\xbb\xbf").decode("latin-1")
+    if any(_BYTE.match(line.rstrip(" \t\r")) for line in start.split("\n")[:2]):
+        return True
+    if len(data) in {count * BYTES_PER_CHARACTER for count in COUNTS}:
+        return False
+    # It will be refused in either form. As text it is told better, if it looks like lines of text at all.
+    return "\n" in start and all(sign in "\t\r\n" or " " <= sign <= "~" for sign in start)
 
 
 def _lines(data: bytes) -> list[str]:

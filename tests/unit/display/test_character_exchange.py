@@ -123,6 +123,17 @@ def test_a_wrong_line_is_named_by_its_number_and_its_character(line: str, shown:
     assert "\x1b" not in str(caught.value)
 
 
+def test_text_whose_second_line_is_wrong_is_still_told_as_text() -> None:
+    for text in (b"MAX7456\n0101010\n01010101\n", b"a font of ours\nA = 3\n"):
+        with pytest.raises(CharacterTextError):
+            parse_character_set(text)
+
+
+def test_a_binary_set_of_printable_bytes_stays_binary() -> None:
+    for data in (b"U" * MEMORY_BYTES, (b"MAX7456\nU" * 2000)[:MEMORY_BYTES]):
+        assert parse_character_set(data).form is SetForm.BINARY
+
+
 @pytest.mark.parametrize("line", ["two words", "", "12345", "#!"], ids=["words", "empty", "digits", "signs"])
 def test_a_first_line_that_names_no_chip_is_refused(line: str) -> None:
     with pytest.raises(CharacterTextError, match="Line 1 has to name"):
