@@ -96,7 +96,8 @@ def _without_unit(name: str) -> tuple[list[str], str]:
         unit = UNIT_OF_WORDS.get(tuple(words[-length:]))
         if unit and len(words) > length:
             return words[:-length], unit
-    return words, ""
+    # these two words are quantity and unit at once, wherever they stand
+    return words, next((word for word in ("erpm", "rpm") if word in words), "")
 
 
 def _words(name: str) -> list[str]:

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 def made_flight(rows: int = 4000, *, step_s: float = 0.001, seed: int = 3) -> Flight:
     """Return a flight whose rates follow what was wanted, with noise; gentle in rad/s, beyond 70 in deg/s."""
     random = np.random.default_rng(seed)
-    at_s = np.arange(rows) * step_s
+    at_s = np.arange(float(rows)) * step_s
     phase = random.uniform(0, 6, 3)
     wanted = 3.0 * np.sin(2 * np.pi * at_s[:, None] * np.array([0.7, 0.9, 1.1]) + phase)
     rate = wanted + random.normal(0, 0.1, (rows, 3))
