@@ -1,4 +1,4 @@
-"""What a comparison of two flights says: quantities with their confidence intervals, a verdict per axis, one sentence each.
+"""What a comparison of two flights says: quantities with confidence intervals, a verdict and a sentence per axis.
 
 A quantity has changed when its whole confidence interval lies beyond `least`, the smallest difference that matters. It
 is the same when its whole interval lies within `tolerated`. Otherwise nobody can tell. So noise is not called a
