@@ -25,7 +25,7 @@ from rotorwright.display.fonts import PRINTABLE, FontCharacters, characters_of_f
 from rotorwright.hangar.files import write_kept_file
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
 
@@ -50,7 +50,7 @@ def convert_set(source: str, path: Path, *, form: Form | None, chip: str | None,
     wanted = form or (Form.TEXT if read.set.form == SetForm.BINARY else Form.BINARY)
     data = _printed(read.memory, wanted, chip or read.set.chip or USUAL_CHIP)
     kept = write_kept_file(path, data)
-    lost = _bytes_lost(read.memory) if wanted == Form.DRAWINGS else 0
+    lost = _bytes_lost(read.memory) if wanted == Form.DRAWINGS else []
     if as_json:
         print_json(
             {**read.facts(), "file": path.name, "as": str(wanted), "sha256_file": kept.sha256, "only_look": lost}
@@ -58,7 +58,7 @@ def convert_set(source: str, path: Path, *, form: Form | None, chip: str | None,
         return 0
     _say(f"{read.name}: {read.memory.count} characters written to {path}, {wanted} form, {kept.size_bytes:,} bytes.")
     if lost:
-        _say(f"{lost} characters keep their look there, but not every byte: a drawing has only what is seen.")
+        _say(f"Of these characters only their look is kept there, and not every byte: {_listed(lost)}.")
     return 0
 
 
@@ -89,13 +89,13 @@ def _printed(memory: CharacterMemory, form: Form, chip: str) -> bytes:
     return (print_character_text(memory, chip=chip) if form == Form.TEXT else print_drawings(memory)).encode()
 
 
-def _bytes_lost(memory: CharacterMemory) -> int:
-    """Return how many characters would not come back from drawings with each of their 54 bytes."""
+def _bytes_lost(memory: CharacterMemory) -> list[int]:
+    """Return which characters would not come back from drawings with each of their 54 bytes."""
     again = parse_characters(
         print_characters(parse_drawings(print_drawings(memory), count=memory.count), count=memory.count),
         counts=(memory.count,),
     )
-    return sum(memory.character(number) != again.character(number) for number in range(memory.count))
+    return [number for number in range(memory.count) if memory.character(number) != again.character(number)]
 
 
 def _from_font(request: BuildRequest, count: int) -> FontCharacters | None:
@@ -145,11 +145,16 @@ def _facts(memory: CharacterMemory, made: FontCharacters | None, drawn: Mapping[
 def _words(memory: CharacterMemory, made: FontCharacters | None, drawn: Mapping[int, bytes]) -> str:
     parts = [f"{memory.count} characters, {len(shown_numbers(memory))} of them not blank."]
     if made:
-        parts.append(f"{len(made.characters)} are from {made.font} at {made.size_pixels} pixels.")
+        parts.append(f"{len(made.characters)} from {made.font} at {made.size_pixels} pixels.")
     if drawn:
-        instead = ", ".join(str(number) for number in _replaced(made, drawn))
-        parts.append(f"{len(drawn)} are drawn{f', instead of those of the font: {instead}' if instead else ''}.")
+        parts.append(f"Drawn: {_listed(sorted(drawn))}.")
+    if _replaced(made, drawn):
+        parts.append(f"Drawn instead of taken from the font: {_listed(_replaced(made, drawn))}.")
     return " ".join(parts)
+
+
+def _listed(numbers: Sequence[int]) -> str:
+    return ", ".join(str(number) for number in numbers)
 
 
 def _say(words: str) -> None:

@@ -44,11 +44,11 @@ class NeededCharacters:
             said = f"All {len(self.needed)} characters that the release draws are in the memory."
         else:
             said = (
-                f"Of {len(self.needed)} characters that the release draws, {len(self.missing)} are missing"
-                f"{_listed(self.missing)} and {len(self.differing)} look different{_listed(self.differing)}."
+                f"Of {len(self.needed)} characters that the release draws, missing: {_listed(self.missing)}; "
+                f"looking different: {_listed(self.differing)}."
             )
         if self.unneeded:
-            said += f" {len(self.unneeded)} others are left from something else{_listed(self.unneeded)}."
+            said += f" Left from something else: {_listed(self.unneeded)}."
         return said
 
 
@@ -93,6 +93,6 @@ def _looks_alike(release: CharacterMemory, found: CharacterMemory, number: int) 
 
 def _listed(numbers: tuple[int, ...], most: int = 8) -> str:
     if not numbers:
-        return ""
+        return "none"
     shown = ", ".join(str(number) for number in numbers[:most])
-    return f" ({shown}{', ...' if len(numbers) > most else ''})"
+    return f"{len(numbers)} (number {shown}{', ...' if len(numbers) > most else ''})"

@@ -34,8 +34,8 @@ def test_missing_differing_and_left_over_are_told_apart() -> None:
     found = needed_characters(memory({3: WHITE, 9: BLACK, 11: WHITE}), memory({3: WHITE, 9: WHITE, 40: WHITE}))
     assert not found.is_met
     assert (found.missing, found.differing, found.unneeded) == ((11,), (9,), (40,))
-    assert "1 are missing (11) and 1 look different (9)" in found.words
-    assert "1 others are left from something else (40)" in found.words
+    assert "missing: 1 (number 11); looking different: 1 (number 9)." in found.words
+    assert "Left from something else: 1 (number 40)." in found.words
 
 
 def test_what_is_left_over_does_not_fail_the_need() -> None:
@@ -80,5 +80,6 @@ def test_the_old_characters_do_not_meet_the_need_of_the_new_release() -> None:
 
 def test_a_long_list_is_cut_with_dots() -> None:
     assert (
-        "(0, 1, 2, 3, 4, 5, 6, 7, ...)" in needed_characters(memory(dict.fromkeys(range(20), WHITE)), memory({})).words
+        "20 (number 0, 1, 2, 3, 4, 5, 6, 7, ...); looking different: none."
+        in needed_characters(memory(dict.fromkeys(range(20), WHITE)), memory({})).words
     )
