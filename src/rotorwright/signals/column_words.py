@@ -73,14 +73,14 @@ def label_of(name: str) -> Label:
     """Return what the name of a column says."""
     words, unit = _without_unit(name)
     found = set(words)
-    numbers = [int(word) for word in words if word.isdigit()]
+    numbers = [int(word) for word in words if word.isdecimal()]
     axes = {AXIS_OF_WORD[word] for word in words if word in AXIS_OF_WORD}
     return Label(
         group="" if found & OTHER_WORDS else _group(words, unit),
         axis=axes.pop() if len(axes) == 1 else None,
         number=numbers[-1] if numbers else None,
         unit=unit,
-        stem=tuple(word for word in words if not word.isdigit()),
+        stem=tuple(word for word in words if not word.isdecimal()),
         is_filtered=bool(found & FILTERED_WORDS),
         is_other=bool(found & OTHER_WORDS),
     )
