@@ -44,6 +44,7 @@ EARLY_S: Final = 0.15  # so much the times of channels and answers may differ
 EDGE_US: Final = 20.0  # a position nearer to an end of a range flickers when the receiver jitters or drifts
 EDGE_HOLD_S: Final = 0.5
 STRANGE_SHARE: Final = 0.02  # of samples outside 800 to 2200 microseconds, before the unit is doubted
+LATE_S: Final = 1.5  # an answer that comes so late may be a slow link; later, the switch does not do it
 SLOWEST_CHANNELS_S: Final = 0.5  # between two samples, middle value
 SLOWEST_ANSWERS_S: Final = 2.0
 HIGHEST_BIT: Final = 62
@@ -165,6 +166,8 @@ def _channel_trouble(record: ChannelRecord, setup: ArmingSetup) -> str:
                 f"Channel {channel} is recorded from {heard.min():g} to {heard.max():g}: these are no pulses in "
                 f"microseconds ({REACH_LOW_US:g} to {REACH_HIGH_US:g})."
             )
+    if np.all((pulses_us == pulses_us[0]) | np.isnan(pulses_us)):
+        return "Every channel stands still to the last digit: nothing was moved, or the record is frozen."
     return ""
 
 
@@ -201,37 +204,57 @@ def _cleaned(record: AnswerRecord) -> _Said:
 # What the switches ask for at the time of each answer
 
 
-def _asked(record: ChannelRecord, switchings: Sequence[Switching]) -> FloatArray:
-    """Return (n,) 1.0 where the switches ask for the function, 0.0 where not, NaN where that is not known."""
-    pulses_us = np.asarray(record.pulses_us, dtype=float)
-    asked = np.zeros(len(pulses_us))
+@dataclass(frozen=True, slots=True, eq=False)
+class _Asked:
+    """What the switches ask for: (n,) times, 1.0 on, 0.0 off, NaN not known, and whether one of them just moved."""
+
+    at_s: FloatArray
+    is_on: FloatArray
+    is_moved: BoolArray
+
+
+def _asked(record: ChannelRecord, switchings: Sequence[Switching]) -> _Asked:
+    at_s, pulses_us = np.asarray(record.at_s, dtype=float), np.asarray(record.pulses_us, dtype=float)
+    asked, is_moved = np.zeros(len(at_s)), np.zeros(len(at_s), dtype=np.bool_)
     for one in switchings:
         if not 1 <= one.channel <= pulses_us.shape[1]:
-            return np.full(len(pulses_us), np.nan)
+            return _Asked(at_s, np.full(len(at_s), np.nan), is_moved)
         column = pulses_us[:, one.channel - 1]
         is_known = (column >= REACH_LOW_US) & (column <= REACH_HIGH_US)
         is_on = (column >= one.lowest_us) & (column <= one.highest_us)
         asked = np.where(is_known, np.maximum(asked, is_on), np.nan)
+        is_moved |= _is_moved(column, is_known)
     if record.is_signal is not None:
         asked = np.where(np.asarray(record.is_signal, dtype=float) > 0.5, asked, np.nan)
-    return asked
+    return _Asked(at_s, asked, is_moved)
 
 
-def _settled(record: ChannelRecord, asked: FloatArray, at_s: FloatArray, reaction_s: float) -> FloatArray:
+def _is_moved(column: FloatArray, is_known: BoolArray) -> BoolArray:
+    """Return where a channel is at another place than in the frame heard before."""
+    moved = np.zeros(len(column), dtype=np.bool_)
+    rows = np.flatnonzero(is_known)
+    moved[rows[1:]] = np.abs(np.diff(column[rows])) > SAME_PLACE_US
+    return moved
+
+
+def _settled(asked: _Asked, at_s: FloatArray, reaction_s: float) -> FloatArray:
     """Return what is asked for at the time of each answer, NaN where the switch has not settled or was not heard.
 
-    Settled: the same from `reaction_s` before the answer to the first sample after it and the allowed difference of the
-    clocks, without a silence.
+    Settled: the same from `reaction_s` before the answer to the first frame after it and the allowed difference of the
+    clocks, without a silence, and without a move: on its way the switch may have passed a range that no frame tells of.
     """
-    times = np.asarray(record.at_s, dtype=float)
+    heard = np.isfinite(asked.is_on)  # a frame in error is as if it had not come
+    times, is_on = asked.at_s[heard], asked.is_on[heard]
+    if not times.size:
+        return np.full(len(at_s), np.nan)
     first = np.searchsorted(times, at_s - reaction_s, side="right") - 1
     last = np.searchsorted(times, at_s + EARLY_S, side="right")
     is_inside = (first >= 0) & (last < len(times))
     first, last = np.clip(first, 0, len(times) - 1), np.clip(last, 0, len(times) - 1)
-    is_silent = np.concatenate([[False], np.diff(times) > LONGEST_GAP_S])
-    unknown, on, silent = (np.concatenate([[0], np.cumsum(one)]) for one in (np.isnan(asked), asked == 1, is_silent))
+    is_broken = asked.is_moved[heard] | np.concatenate([[False], np.diff(times) > LONGEST_GAP_S])
+    on, broken = (np.concatenate([[0], np.cumsum(one)]) for one in (is_on == 1, is_broken))
     ons = on[last + 1] - on[first]
-    is_inside &= (unknown[last + 1] == unknown[first]) & (silent[last + 1] == silent[first + 1])
+    is_inside &= broken[last + 1] == broken[first + 1]
     expected = np.where(ons == last + 1 - first, 1.0, np.where(ons == 0, 0.0, np.nan))
     return np.where(is_inside, expected, np.nan)
 
@@ -244,9 +267,9 @@ def _arming(setup: ArmingSetup, channels: ChannelRecord, said: _Said, reaction_s
     if not ranges:
         return _arming_without_switch(setup, said)
     asked = _asked(channels, ranges)
-    expected = _settled(channels, asked, said.at_s, reaction_s)
-    wrong = _armed_outside(setup, channels, asked, expected, said)
-    figure = _arming_figure(channels, asked, said)
+    expected = _settled(asked, said.at_s, reaction_s)
+    wrong = _armed_outside(setup, channels, asked.is_on, expected, said)
+    figure = _arming_figure(asked, said)
     if not can_arm_by_switch(setup):  # that it cannot be armed is a finding of the settings already
         return AnswersCompared(tuple(wrong), figures=figure)
     holds = holds_seen(channels, setup.arming.channel)
@@ -288,13 +311,7 @@ def _armed_outside(
             advice="Measure again with hands off the sticks.",
         )
     elif _was_armed_before(channels, asked, said, moment):
-        yield Finding(
-            "stays-armed",
-            f"The switch left its range, but the aircraft was still armed at {moment:.1f} s while {where}: "
-            "the switch does not stop the motors.",
-            _OUTSIDE_ADVICE,
-            is_dangerous=True,
-        )
+        yield _stays_armed(channels, asked, said, wrong, where)
     else:
         yield Finding(
             "arms-outside-range",
@@ -304,14 +321,39 @@ def _armed_outside(
         )
 
 
+def _stays_armed(
+    channels: ChannelRecord, asked: FloatArray, said: _Said, wrong: NDArray[np.intp], where: str
+) -> Finding:
+    """Say that it was armed when the switch left its range, and still is; or that it only answered late."""
+    times = np.asarray(channels.at_s, dtype=float)
+    on_s = times[asked == 1]
+    before = np.searchsorted(on_s, said.at_s[wrong]) - 1
+    late_s = float(np.max(np.where(before >= 0, said.at_s[wrong] - on_s[before], np.inf)))
+    is_disarmed_after = wrong[-1] + 1 < len(said.at_s)
+    if late_s <= LATE_S and is_disarmed_after:
+        return _missing(
+            "answers-late",
+            f"It was still armed {late_s:.1f} s after its switch left the range, then disarmed. "
+            "A slow link or a slow aircraft: which is not shown.",
+            advice="Measure again over the cable, with nothing else on the link.",
+        )
+    return Finding(
+        "stays-armed",
+        f"The switch left its range, but the aircraft was still armed {late_s:.1f} s later while {where}: "
+        "the switch does not stop the motors.",
+        _OUTSIDE_ADVICE,
+        is_dangerous=True,
+    )
+
+
 def _was_armed_before(channels: ChannelRecord, asked: FloatArray, said: _Said, moment: float) -> bool:
-    """Say whether it was armed when the switch last left its range."""
+    """Say whether it was armed when the switch last left its range, and from then on."""
     times = np.asarray(channels.at_s, dtype=float)
     on = np.flatnonzero((asked == 1) & (times < moment))
     if not on.size:
         return False
-    before = np.flatnonzero(said.at_s <= times[on[-1]])
-    return bool(before.size and said.is_armed[before[-1]])
+    first = int(np.searchsorted(said.at_s, times[on[-1]], side="right")) - 1
+    return bool(first >= 0 and np.all(said.is_armed[first : np.searchsorted(said.at_s, moment) + 1]))
 
 
 def _position_words(channels: ChannelRecord, channel: int, moment: float) -> str:
@@ -349,7 +391,8 @@ def _is_thrust_low(setup: ArmingSetup, channels: ChannelRecord, hold: Hold) -> b
         return True
     times = np.asarray(channels.at_s, dtype=float)
     thrust_us = pulses_us[(times >= hold.start_s) & (times <= hold.end_s), setup.thrust_channel - 1]
-    return bool(np.any(thrust_us <= setup.thrust_low_us))
+    heard = thrust_us[np.isfinite(thrust_us)]
+    return bool(not heard.size or np.any(heard <= setup.thrust_low_us))
 
 
 def _arming_seen(setup: ArmingSetup, moved: Sequence[_Moved], said: _Said, *, is_judged: bool) -> Iterator[Finding]:
@@ -397,9 +440,11 @@ def _never_armed(tries: Sequence[_Moved]) -> Finding:
 def _refused(tries: Sequence[_Moved]) -> Iterator[Finding]:
     fair = [one for one in tries if one.is_thrust_low]
     refused = [one for one in fair if not one.armed]
-    for place in sorted({round(one.hold.pulse_us / SAME_PLACE_US) for one in refused}):
-        here = [one for one in fair if round(one.hold.pulse_us / SAME_PLACE_US) == place]
-        pulse_us = here[0].hold.pulse_us
+    if len(refused) == len(fair):  # armed only outside the range, or only where thrust hid the reason
+        return
+    for first in _first_of_each_place(refused):
+        pulse_us = first.hold.pulse_us
+        here = [one for one in fair if abs(one.hold.pulse_us - pulse_us) <= SAME_PLACE_US]
         if len(here) > 1 and not any(one.armed for one in here):
             yield Finding(
                 "does-not-arm",
@@ -410,6 +455,14 @@ def _refused(tries: Sequence[_Moved]) -> Iterator[Finding]:
         else:
             words = f"At {pulse_us:.0f} µs the aircraft did not arm, and at another time it did. Why is not shown."
             yield _missing("armed-not-every-time", words)
+
+
+def _first_of_each_place(moved: Sequence[_Moved]) -> list[_Moved]:
+    kept: list[_Moved] = []
+    for one in moved:
+        if all(abs(one.hold.pulse_us - other.hold.pulse_us) > SAME_PLACE_US for other in kept):
+            kept.append(one)
+    return kept
 
 
 def _disarmed(moved: Sequence[_Moved]) -> Iterator[Finding]:
@@ -446,12 +499,13 @@ def _moves_grid(setup: ArmingSetup, moved: Sequence[_Moved]) -> Iterator[Grid]:
         yield Grid("The arming switch as it was moved", tuple(rows))
 
 
-def _arming_figure(channels: ChannelRecord, asked: FloatArray, said: _Said) -> tuple[Figure, ...]:
-    times = np.asarray(channels.at_s, dtype=float)
-    known = np.isfinite(asked)
+def _arming_figure(asked: _Asked, said: _Said) -> tuple[Figure, ...]:
+    known = np.isfinite(asked.is_on)
     if not known.any() or not said.at_s.size:
         return ()
-    wanted = Curve("asked by the switch", thinned(zip(times[known], asked[known], strict=True)), is_expected=True)
+    wanted = Curve(
+        "asked by the switch", thinned(zip(asked.at_s[known], asked.is_on[known], strict=True)), is_expected=True
+    )
     answer = Curve("armed, says the aircraft", thinned(zip(said.at_s, said.is_armed.astype(float), strict=True)))
     return (
         Figure("The arming switch and the aircraft's answer", "time", "s", "armed", "1 yes, 0 no", (wanted, answer)),
@@ -475,7 +529,7 @@ def _functions(
             words = f"The release book does not say by which bit the aircraft tells that {name} is on."
             findings.append(_missing("function-not-told", words, advice=f"See by eye that {name} follows its switch."))
             continue
-        expected = _settled(channels, _asked(channels, ranges), said.at_s, reaction_s)
+        expected = _settled(_asked(channels, ranges), said.at_s, reaction_s)
         is_on = (said.mode_bits >> bit) & 1 == 1
         findings += _function_findings(setup, name, ranges, expected, is_on)
         counts = [int(np.sum(part)) for part in _four(expected, is_on)]

@@ -9,7 +9,15 @@ from __future__ import annotations
 from html import escape
 from typing import TYPE_CHECKING, Final
 
-from rotorwright.bench.switches import REACH_HIGH_US, REACH_LOW_US, SwitchPosition, on_at, stretches
+from rotorwright.bench.switches import (
+    ENDS_HIGH_US,
+    ENDS_LOW_US,
+    REACH_HIGH_US,
+    REACH_LOW_US,
+    SwitchPosition,
+    on_at,
+    stretches,
+)
 from rotorwright.bench.verdicts import Grid
 
 if TYPE_CHECKING:
@@ -18,7 +26,7 @@ if TYPE_CHECKING:
     from rotorwright.bench.switches import ArmingSetup, Stretch, Switching
 
 WIDTH: Final = 720
-LEFT, RIGHT, TOP, LANE, BAR, HATCH = 190, 24, 46, 26, 16, 7
+LEFT, RIGHT, TOP, HEAD, LANE, BAR, HATCH = 190, 24, 46, 20, 26, 16, 7
 _MARKS_US: Final = (1000, 1250, 1500, 1750, 2000)
 
 
@@ -39,7 +47,7 @@ def _remark(setup: ArmingSetup, channel: int, part: Stretch) -> str:
     words = []
     if not 1 <= channel <= setup.channels:
         words.append("no such channel")
-    if any(one in part.on and other in part.on for one, other in setup.exclusive if one != other):
+    if part in _conflicts(setup, channel):
         words.append("cannot both be meant")
     if channel in setup.rest_us and part.holds(setup.rest_us[channel]):
         words.append("rests here")
@@ -53,6 +61,7 @@ def truth_picture_svg(setup: ArmingSetup) -> str:
     for channel in setup.on_channels:
         lanes = list(_lanes(setup, channel))
         body += _channel(setup, channel, y, len(lanes))
+        y += HEAD
         for row, ranges in enumerate(lanes):
             body += _lane(setup, ranges, y + row * LANE)
         body += _both(setup, channel, y, len(lanes) * LANE)
@@ -87,15 +96,17 @@ def _lanes(setup: ArmingSetup, channel: int) -> Iterator[list[Switching]]:
 
 def _channel(setup: ArmingSetup, channel: int, y: int, lanes: int) -> Iterator[str]:
     words = f"channel {channel}" if 1 <= channel <= setup.channels else f"channel {channel}: not there"
-    yield _label(16, y + 12, words, weight="bold")
-    foot = y + lanes * LANE
+    yield _label(16, y + 8, words, weight="bold")
+    if any(True for _ in _conflicts(setup, channel)):
+        yield _label(WIDTH - RIGHT, y + 8, "dashed: cannot both be meant", anchor="end", kind="both", weight="bold")
+    foot = y + HEAD + lanes * LANE
     yield f'<path class="foot" d="M{LEFT} {foot}H{WIDTH - RIGHT}" {_stroke(0.6)}/>'
 
 
 def _lane(setup: ArmingSetup, ranges: Sequence[Switching], y: int) -> Iterator[str]:
     name = ranges[0].function
     is_arming = name == setup.arming.function
-    shown = [one for one in ranges if one.is_readable and one.meets(REACH_LOW_US, REACH_HIGH_US)]
+    shown = [one for one in ranges if one.is_readable and one.meets(ENDS_LOW_US, ENDS_HIGH_US)]
     yield _label(LEFT - 10, y + 12, _short(name if shown else f"{name}: never"), anchor="end")
     for one in shown:
         start = _x(one.lowest_us)
@@ -122,15 +133,18 @@ def _hatched(start: float, y: int, width: float) -> str:
 
 
 def _both(setup: ArmingSetup, channel: int, y: int, height: int) -> Iterator[str]:
-    for part in stretches(setup.every, channel):
-        if not any(one in part.on and other in part.on for one, other in setup.exclusive if one != other):
-            continue
+    for part in _conflicts(setup, channel):
         start, end = _x(part.lowest_us), max(_x(part.highest_us), _x(part.lowest_us) + 2)
         yield (
             f'<rect class="both" x="{start:.1f}" y="{y - 3}" width="{end - start:.1f}" height="{height}" '
             f'fill="none" stroke-dasharray="5 3" {_stroke(1, width=2)}/>'
         )
-        yield _label((start + end) / 2, y + height + 12, "cannot both be meant", anchor="middle", kind="both")
+
+
+def _conflicts(setup: ArmingSetup, channel: int) -> Iterator[Stretch]:
+    for part in stretches(setup.every, channel):
+        if any(one in part.on and other in part.on for one, other in setup.exclusive if one != other):
+            yield part
 
 
 def _rest(setup: ArmingSetup, channel: int, y: int, height: int) -> Iterator[str]:

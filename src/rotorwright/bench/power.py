@@ -34,6 +34,7 @@ CELL_TOLERANCE_V: Final = 0.05
 MOST_CELLS: Final = 14
 SPREAD_LIMIT_V: Final = 0.10  # between the highest and the lowest cell of a pack
 METER_LIMIT: Final = 0.02  # of the meter's reading: a hand meter and its leads are good for about 1 %
+CABLE_LOW_V, CABLE_HIGH_V = 4.4, 5.3  # what a USB cable feeds through to the sensor of some boards
 METER_DOUBT: Final = 2.0  # a factor beyond which a wrong reading is likelier than a wrong scale
 UNSTEADY_LIMIT: Final = 0.02  # of the voltage, at rest
 REST_LOW_A, REST_HIGH_A = -0.2, 3.0  # electronics, video and receiver of a small craft draw 0.2 to 1.5 A
@@ -78,7 +79,8 @@ def refuse_pack(
     """Return why a pack must not be used, or None. Such a finding stops the bench.
 
     Args:
-        volts: voltage of the whole pack at rest, one or (n,) readings.
+        volts: voltage of the whole pack at rest, one or (n,) readings; by a person's meter where there is one, since
+            a sensor with a wrong scale would refuse a good pack.
         cells: cells in series; None or 0 if not known: then it is refused only if no number of cells explains it.
         full_v: voltage of a full cell.
         cell_v: voltage of each cell, where a balance lead was measured.
@@ -119,23 +121,29 @@ def _refused_whole(pack_v: float, cells: int | None, full_v: float) -> Finding |
             "the pack is over-full or empty beyond repair, or the aircraft is fed by the cable alone.",
         )
     if pack_v / cells > full_v + CELL_TOLERANCE_V:
-        return _over_full(pack_v / cells, full_v, f"Each of {cells} cells")
+        return _over_full(pack_v / cells, full_v, f"Each of {cells} cells", hint=_COUNT_HINT)
     if pack_v / cells < FLOOR_V:
-        return _too_empty(pack_v / cells, f"Each of {cells} cells")
+        is_cable = CABLE_LOW_V <= pack_v <= CABLE_HIGH_V
+        hint = " Or no battery is plugged in and the cable feeds the sensor." if is_cable else _COUNT_HINT
+        return _too_empty(pack_v / cells, f"Each of {cells} cells", hint=hint)
     return None
 
 
-def _over_full(cell_v: float, full_v: float, which: str) -> Finding:
-    hint = f" Only cells marked {FULL_HV_V:.2f} V may have that." if cell_v <= FULL_HV_V + CELL_TOLERANCE_V else ""
+_COUNT_HINT: Final = " If its label says another number of cells, set battery.cells to that first."
+
+
+def _over_full(cell_v: float, full_v: float, which: str, *, hint: str = "") -> Finding:
+    if cell_v <= FULL_HV_V + CELL_TOLERANCE_V:
+        hint = f" Only cells marked {FULL_HV_V:.2f} V may have that, with battery.cell.full set to it.{hint}"
     return _refusal(
         "pack-over-full", f"{which} has {cell_v:.2f} V, more than full ({full_v:.2f} V): the pack may burn.{hint}"
     )
 
 
-def _too_empty(cell_v: float, which: str) -> Finding:
+def _too_empty(cell_v: float, which: str, *, hint: str = "") -> Finding:
     return _refusal(
         "pack-too-empty",
-        f"{which} has {cell_v:.2f} V, below {FLOOR_V:.2f} V: the pack is discharged too far and may be damaged.",
+        f"{which} has {cell_v:.2f} V, below {FLOOR_V:.2f} V: the pack is discharged too far and may be damaged.{hint}",
     )
 
 
@@ -167,7 +175,10 @@ class _Power:
     @property
     def pack_v(self) -> float:
         """What the pack has: the meter is believed before the sensor."""
-        return self.meter_v if self.meter_v is not None and _is_voltage(self.meter_v) else self.sensed_v
+        if self.meter_v is None or not _is_voltage(self.meter_v):
+            return self.sensed_v
+        is_credible = 1 / METER_DOUBT <= self.meter_v / self.sensed_v <= METER_DOUBT
+        return self.meter_v if is_credible else self.sensed_v
 
     @property
     def full(self) -> float:
@@ -279,6 +290,8 @@ def _cells(power: _Power) -> Iterator[Finding]:
         )
     elif power.cells_said and power.cells_set and power.cells_said != power.cells_set:
         yield _other_count(power.cells_set, power.cells_said, "the label of the pack says")
+    elif power.cells_set and not power.cells_said:
+        yield from _set_count_fits(power, power.cells_set)
     elif power.cells_set == 0 and not _is_counted_right(power):
         yield _ambiguous(power)
 
@@ -293,6 +306,23 @@ def _other_count(cells_set: int, cells: int, who: str) -> Finding:
         is_dangerous=is_late,
         settings={"battery.cells": str(cells)},
     )
+
+
+def _set_count_fits(power: _Power, cells_set: int) -> Iterator[Finding]:
+    counts = cell_counts(power.pack_v, full_v=power.full)
+    if any(one.cells == cells_set for one in counts) or not counts:
+        return
+    fit = _fit_to_fly(power.pack_v, power.full)
+    if len(fit) == 1:
+        yield _other_count(cells_set, fit[0].cells, f"{power.pack_v:.2f} V looks like")
+    else:
+        words = " or ".join(str(one.cells) for one in counts)
+        yield Finding(
+            "cells-set-wrong",
+            f"The settings say {cells_set} cells, but {power.pack_v:.2f} V looks like {words}.",
+            "Look at the label of the pack and set battery.cells to what it says.",
+            is_dangerous=cells_set < counts[0].cells,
+        )
 
 
 def _is_counted_right(power: _Power) -> bool:
