@@ -282,6 +282,27 @@ def compare(
     raise typer.Exit(compare_sources(before, after, told, as_json=as_json))
 
 
+@app.command("compare-flights")
+def compare_flights(
+    before: Annotated[Path, typer.Argument(help="Recording of a flight before the change (CSV or Parquet).")],
+    after: Annotated[Path, typer.Argument(help="Recording of a flight after it.")],
+    *,
+    columns: Annotated[
+        Path | None,
+        typer.Option("--columns", metavar="MAP", help="Column map (TOML); recognised and said where not given."),
+    ] = None,
+    html: Annotated[
+        Path | None, typer.Option("--html", metavar="FILE", help="Write a page with figures into this new file.")
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Compare two recorded flights axis by axis. Exit code 0: the same or better; 1: worse, or nobody can tell."""
+    from rotorwright.cli.flights import FlightsRequest, compare_recorded_flights
+
+    request = FlightsRequest(before, after, columns=columns, html=html, as_json=as_json)
+    raise typer.Exit(compare_recorded_flights(request))
+
+
 @app.command()
 def inspect(
     image: Annotated[Path, typer.Argument(help="A firmware image of any known format.")],
