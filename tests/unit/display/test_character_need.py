@@ -83,3 +83,9 @@ def test_a_long_list_is_cut_with_dots() -> None:
         "20 (number 0, 1, 2, 3, 4, 5, 6, 7, ...); looking different: none."
         in needed_characters(memory(dict.fromkeys(range(20), WHITE)), memory({})).words
     )
+
+
+def test_a_character_of_the_release_that_it_is_known_not_to_draw_is_no_leftover() -> None:
+    release = memory({3: WHITE, 4: BLACK})
+    assert needed_characters(release, release, drawn=[3]).unneeded == ()
+    assert needed_characters(release, memory({3: WHITE}), drawn=[3]).is_met

@@ -108,6 +108,7 @@ def test_a_comparison_of_a_set_with_itself_frames_nothing() -> None:
     svg = draw_comparison_svg(ONE, ONE, titles=("one", "one"))
     assert 'class="differs"' not in svg
     assert "0 of 256 characters differ" in svg
+    assert svg.count('class="ground"') == 2 * 2 * 8  # the rows of A, B and of Z are drawn all the same
 
 
 def test_a_larger_set_is_compared_in_all_its_numbers() -> None:
