@@ -144,10 +144,12 @@ def _print_part(part: AxisComparison) -> None:
         table.add_column(column, overflow="fold", justify="right" if column in {"before", "after"} else "left")
     for quantity in part.quantities:
         cells = quantity_cells(quantity)
-        words = f"{cells.mark.words}: {cells.why}" if cells.why else cells.mark.words
-        row = (cells.name, cells.before, cells.after, cells.unit, cells.change, words)
+        row = (cells.name, cells.before, cells.after, cells.unit, cells.change, cells.mark.words)
         table.add_row(*(escape(each) for each in row))
     out.print(table)
+    for quantity in part.quantities:
+        if quantity.why:
+            _say(f"  {quantity.name}: {quantity.why}")
 
 
 def _say(words: str) -> None:

@@ -120,7 +120,7 @@ def _find_time(search: _Search) -> None:
         )
     _refuse_two("the time", candidates)
     name = candidates[0]
-    by = "by its name, and it counts up in even steps" if named else "it alone counts up in even steps"
+    by = "by name, and it counts up in even steps" if named else "it alone counts up in even steps"
     unit, why = time_unit(steady[name], stated=search.labels[name].unit, column=name)
     search.take(Place("time"), name, unit, f"{by}; {why}")
 
@@ -143,10 +143,10 @@ def _even_step(search: _Search, name: str) -> float | None:
 def _find_rates(search: _Search) -> None:
     groups = {group: _by_axis(search, group, search.named(group)) for group in RATE_GROUPS}
     groups = _split_filtered(search, groups)
-    reasons = dict.fromkeys(RATE_GROUPS, "by its name")
+    reasons = dict.fromkeys(RATE_GROUPS, "by name")
     if not groups["rate"] and groups["raw"]:
         groups["rate"], groups["raw"] = groups["raw"], {}
-        reasons["rate"] = "by its name; no filtered rates are there"
+        reasons["rate"] = "by name; no filtered rates are there"
     if not groups["rate"] or not groups["wanted"]:
         _pair_by_content(search, groups, reasons)
     if len(groups["rate"]) < len(AXES):
@@ -199,9 +199,9 @@ def _pair_by_content(search: _Search, groups: dict[str, dict[int, str]], reasons
         for group, name in _told_apart(search, axis, names, groups).items():
             groups[group][axis] = name
             reasons[group] = (
-                "its name has the axis; it moves as what was wanted does, and is rougher"
+                "the name has the axis; it moves as what was wanted does, and is rougher"
                 if group == "rate"
-                else "its name has the axis; it moves as the rate does, and is smoother"
+                else "the name has the axis; it moves as the rate does, and is smoother"
             )
     for group in ("rate", "wanted"):
         if group == "wanted" and 0 < len(groups[group]) < len(AXES):
@@ -294,17 +294,17 @@ def _find_force(search: _Search) -> None:
         search.said.append(f"The specific force ({_listed(ordered)}) is left out: {why}.")
         return
     for part, name in zip(GROUPS["force"].parts, ordered, strict=True):
-        search.take(Place("force", part), name, unit, f"by its name; {why}")
+        search.take(Place("force", part), name, unit, f"by name; {why}")
 
 
 # --- motors, rotors, throttle
 
 
 def _find_motors_and_rotors(search: _Search) -> None:
-    _take_numbered(search, "rotor", _in_order(search, "rotor", search.named("rotor")), "by its name")
+    _take_numbered(search, "rotor", _in_order(search, "rotor", search.named("rotor")), "by name")
     motors = _in_order(search, "motor", search.named("motor"))
     if motors:
-        _take_numbered(search, "motor", motors, "by its name")
+        _take_numbered(search, "motor", motors, "by name")
     else:
         _motors_by_content(search)
 
@@ -367,7 +367,7 @@ def _is_fraction(values: FloatArray) -> bool:
 
 def _find_throttle(search: _Search) -> None:
     named = search.named("throttle")
-    by, names = "by its name", named
+    by, names = "by name", named
     if not named:
         by, names = "it moves as the mean of the motors does, within the range of a throttle", _like_motors(search)
     _refuse_two("the throttle", names)

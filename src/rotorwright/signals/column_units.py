@@ -60,7 +60,7 @@ def time_unit(step: float, *, stated: str, column: str) -> tuple[str, str]:
     fitting = [unit for unit, span in STEP_OF_UNIT.items() if span.low <= step < span.high]
     if stated in UNITS[Kind.TIME]:
         check_step(step, Entry(column, stated))
-        return stated, "the unit stands beside its name"
+        return stated, "the unit stands beside the name"
     if not fitting:
         raise RecordingUnitError(
             f"The unit of the time column {column} cannot be told: it counts up by {step:.6g} a row.",
@@ -104,7 +104,7 @@ def guess_rate_unit(values: FloatArray, *, stated: str, spread_rad_s: float, col
         RecordingUnitError: it cannot be told.
     """
     if stated in UNITS[Kind.RATE]:
-        return stated, "the unit stands beside its name"
+        return stated, "the unit stands beside the name"
     spread = float(np.std(values)) if len(values) else 0.0
     if spread_rad_s and spread:
         unit = min(
@@ -135,7 +135,7 @@ def guess_unit(kind: Kind, values: FloatArray, *, stated: str) -> tuple[str, str
     if stated == "erpm":
         return "", "electrical turns need the number of magnet poles, which only a column map can say"
     if stated in UNITS[kind]:
-        return stated, "the unit stands beside its name"
+        return stated, "the unit stands beside the name"
     if not len(values):
         return "", "there are no values"
     low, high = (float(value) for value in np.quantile(values, [1 - PEAK_SHARE, PEAK_SHARE]))

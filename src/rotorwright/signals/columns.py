@@ -5,6 +5,7 @@ Nothing is repaired: gaps, jumps and NaN stay, and are said. Only what cannot be
 
 from __future__ import annotations
 
+from itertools import groupby
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -111,8 +112,15 @@ def missing_column_error(place: Place, entry: Entry, names: Sequence[str]) -> Co
 
 
 def _taken(column_map: ColumnMap) -> Iterator[str]:
-    for place, entry in column_map.items():
-        yield f"{entry.column} is taken for the {place.words}, in {entry.unit_words}: {entry.why}."
+    """One sentence for all columns of a group that were taken for the same reason."""
+    for (group, unit_words, why), entries in groupby(
+        column_map.items(), key=lambda one: (one[0].group, one[1].unit_words, one[1].why)
+    ):
+        pairs = list(entries)
+        columns, parts = [entry.column for _, entry in pairs], [place.part for place, _ in pairs]
+        verb = "is" if len(pairs) == 1 else "are"
+        quantity = f"{GROUPS[group].words} {', '.join(parts)}".rstrip()
+        yield f"{', '.join(columns)} {verb} taken for the {quantity}, in {unit_words}: {why}."
 
 
 def _take_time(columns: MutableMapping[str, FloatArray], entry: Entry, said: list[str]) -> FloatArray:

@@ -39,9 +39,8 @@ def test_usual_names_in_usual_units_become_a_flight_in_ours() -> None:
     assert np.allclose(flight.throttle, made.throttle)
     assert flight.raw_rate_rad_s is None
     assert flight.source == "log"
-    assert any(
-        re.match(r"gyro_x is taken for the rate roll, in deg/s: by its name; values up to", each) for each in said
-    )
+    words = r"gyro_x, gyro_y, gyro_z are taken for the rate roll, pitch, yaw, in deg/s: by name; values up to"
+    assert any(re.match(words, each) for each in said)
     assert any("time is taken for the time, in us" in each and "1000 rows a second" in each for each in said)
 
 
@@ -71,7 +70,7 @@ def test_a_unit_in_the_name_goes_before_the_size_of_the_values(name: str, unit: 
         columns[name.format(axis)] = columns.pop(f"gyro_{axis}") / 10
     _, said, column_map = take_flight(columns)
     assert {column_map[Place("rate", axis)].unit for axis in ("roll", "pitch", "yaw")} == {unit}
-    assert any("the unit stands beside its name" in each for each in said)
+    assert any("the unit stands beside the name" in each for each in said)
 
 
 def test_rates_that_could_be_of_either_unit_are_refused_not_guessed() -> None:
@@ -259,7 +258,7 @@ def test_a_gap_a_jump_back_and_a_clock_that_stands_are_said_and_left() -> None:
 
 def test_a_healthy_recording_is_not_called_odd() -> None:
     _, said = flight_from_columns(plain_columns())
-    assert [each for each in said if " is taken for " not in each and not each.startswith("The signs")] == []
+    assert [each for each in said if " taken for " not in each and not each.startswith("The signs")] == []
 
 
 def test_a_column_that_never_changes_is_said() -> None:
