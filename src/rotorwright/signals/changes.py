@@ -46,6 +46,7 @@ class Quantity:
         high: upper end of the confidence interval of the difference.
         change: the verdict on this quantity.
         is_missing: whether it was not recorded in one of the flights, or never occurred there.
+        is_key: whether nothing is called the same without it.
         why: why it could not be told; empty where it was.
     """
 
@@ -60,6 +61,7 @@ class Quantity:
     high: float
     change: Change
     is_missing: bool = False
+    is_key: bool = False
     why: str = ""
 
     @property

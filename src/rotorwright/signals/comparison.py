@@ -13,7 +13,8 @@ source, from what pilots notice and what propellers and their mounting do from o
 | tracking error relative to what was wanted | 10 % | 25 % | more |
 | time with a motor at its limit | 0.5 points | 2 points | more |
 
-Noise is compared at equal throttle, in steps of 0.05, and the tracking error is that which the mean sticks of both
+An axis is the same only where at least half of its quantities of noise are shown to be the same, and t50 too: without
+moves of the stick nobody can tell. Noise is compared at equal throttle, in steps of 0.05, and the tracking error is that which the mean sticks of both
 flights would see, so that another way of flying is not called a change of the aircraft. Frames on the ground, below
 0.05 of throttle, do not count.
 """
@@ -97,14 +98,15 @@ class Rule:
     least: float
     tolerated: float
     family: Family
+    is_key: bool = False
 
 
-NOISE = Rule("deg/s", is_ratio=True, least=0.10, tolerated=0.25, family=Family.NOISE)
+NOISE = Rule("deg/s", is_ratio=True, least=0.10, tolerated=0.25, family=Family.NOISE, is_key=True)
 DELAY = Rule("ms", is_ratio=False, least=0.15, tolerated=0.5, family=Family.RESPONSE)
 OVERSHOOT = Rule("of the step", is_ratio=False, least=0.05, tolerated=0.15, family=Family.RESPONSE)
-T50 = Rule("ms", is_ratio=True, least=0.07, tolerated=0.20, family=Family.RESPONSE)
+T50 = Rule("ms", is_ratio=True, least=0.07, tolerated=0.20, family=Family.RESPONSE, is_key=True)
 TRACKING = Rule("of the wanted rate", is_ratio=True, least=0.10, tolerated=0.25, family=Family.RESPONSE)
-SATURATION = Rule("of the time", is_ratio=False, least=0.005, tolerated=0.02, family=Family.RESPONSE)
+SATURATION = Rule("of the time", is_ratio=False, least=0.005, tolerated=0.02, family=Family.RESPONSE, is_key=True)
 
 
 def _quiet(_doing: str, _done: int, _of: int) -> None:
@@ -460,7 +462,18 @@ def _judged(name: str, rule: Rule, found: Difference, *, scale: float = 1.0, har
         change = Change.SAME
     why = "" if change is not Change.CANNOT_TELL else f"not sure enough, {_spread_words(spread[1], spread[2], rule)}"
     return Quantity(
-        name, rule.family, rule.unit, before, after, rule.is_ratio, spread[0], spread[1], spread[2], change, why=why
+        name,
+        rule.family,
+        rule.unit,
+        before,
+        after,
+        rule.is_ratio,
+        spread[0],
+        spread[1],
+        spread[2],
+        change,
+        is_key=rule.is_key,
+        why=why,
     )
 
 
@@ -484,7 +497,8 @@ def _missing(name: str, rule: Rule, why: str) -> Quantity:
 
 def _unknown(name: str, rule: Rule, why: str) -> Quantity:
     unit, no = rule.unit, float("nan")
-    return Quantity(name, rule.family, unit, no, no, rule.is_ratio, no, no, no, Change.CANNOT_TELL, why=why)
+    kind = (rule.family, unit, no, no, rule.is_ratio, no, no, no)
+    return Quantity(name, *kind, Change.CANNOT_TELL, is_key=rule.is_key, why=why)
 
 
 def _not_recorded(what: str, first: object | None, second: object | None) -> str:
@@ -494,7 +508,7 @@ def _not_recorded(what: str, first: object | None, second: object | None) -> str
 
 
 def _part(axis: str, quantities: list[Quantity], needed: set[Family]) -> AxisComparison:
-    """Return the verdict: any change decides; else the same only where half of each needed family is shown to be."""
+    """Return the verdict. Any change decides; the same needs half of the key quantities of each family to be so."""
     worse = [one for one in quantities if one.change is Change.WORSE]
     better = [one for one in quantities if one.change is Change.BETTER]
     unsure = [one for one in quantities if one.change is Change.CANNOT_TELL]
@@ -503,7 +517,7 @@ def _part(axis: str, quantities: list[Quantity], needed: set[Family]) -> AxisCom
         return AxisComparison(axis, change, _changed_words(axis, worse, better), tuple(quantities))
     unshown = [family for family in sorted(needed) if not _is_same(family, quantities)]
     if unshown:
-        whys = dict.fromkeys(one.words for one in unsure if one.family in unshown)
+        whys = dict.fromkeys(one.words for one in unsure if one.family in unshown and one.is_key)
         words = f"Cannot tell about {'the motors' if axis == 'motors' else axis}: {_listed(whys)}."
         return AxisComparison(axis, Change.CANNOT_TELL, words, tuple(quantities))
     words = f"{_are(axis)} the same: no difference that matters in {_listed(_short_names(quantities), 7)}"
@@ -513,7 +527,7 @@ def _part(axis: str, quantities: list[Quantity], needed: set[Family]) -> AxisCom
 
 
 def _is_same(family: Family, quantities: list[Quantity]) -> bool:
-    there = [one for one in quantities if one.family is family and not one.is_missing]
+    there = [one for one in quantities if one.family is family and one.is_key and not one.is_missing]
     return bool(there) and 2 * sum(one.change is Change.SAME for one in there) >= len(there)
 
 
