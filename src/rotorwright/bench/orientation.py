@@ -82,10 +82,10 @@ def judge_orientation(
     missed = _missed(poses, held)
     if seen is None:
         return judged(CHECK, sentence="", findings=missed)
-    axes = axes_findings(seen, configured)
+    axes = axes_findings(seen, configured, are_all_tipped=not any(pose in TIPPED for pose in poses[held:]))
     findings = [*missed, *axes, *gyro_findings(seen), *rest_findings(seen, limits)]
     is_sign_wrong = any(finding.kind != "mounting-differs" for finding in axes)
-    if not axes:
+    if not axes and not missed:
         findings += trim_findings(seen, configured)
     said, off = attitude_findings(seen, configured)
     findings += [one for one in said if not is_sign_wrong and (needs_attitude or not one.is_missing)]
@@ -125,14 +125,19 @@ def _measured(seen: Evidence, limits: SensorClass, off: list[float]) -> list[Mea
         Measured("turn from the nearest right-angle mounting", seen.nearest.away_deg, "deg"),
         Measured("second nearest mounting is further by", seen.nearest.margin_deg, "deg"),
         Measured("lean while level", float(np.degrees(np.linalg.norm(seen.level_lean_rad))), "deg"),
-        Measured("flat turn", float(np.degrees(seen.turned_rad)), "deg", "to the right", _holds(seen.turned_rad > 0.0)),
     ]
+    if np.isfinite(seen.turned_rad):
+        found.append(Measured("flat turn to the right", float(np.degrees(seen.turned_rad)), "deg"))
     for axis, name in enumerate(AXES):
         found += [
             _limited(f"gyro at rest, {name}", bias[axis], "deg/s", limits.gyro_bias_deg_s),
-            _limited(f"gyro noise, {name}", noise[axis], "deg/s", limits.gyro_noise_deg_s),
             _limited(f"accelerometer offset, {name}", seen.force.offset_m_s2[axis], "m/s²", limits.force_offset_m_s2),
         ]
+        if np.isfinite(noise[axis]):
+            found.append(_limited(f"gyro noise, {name}", noise[axis], "deg/s", limits.gyro_noise_deg_s))
+            found.append(
+                _limited(f"accelerometer noise, {name}", seen.noise_m_s2[axis], "m/s²", limits.force_noise_m_s2)
+            )
         if seen.gyro is not None and np.isfinite(seen.gyro.scale_error[axis]):
             found.append(Measured(f"true rate over gyro rate, {name}", float(seen.gyro.scale[axis]), ""))
     if seen.gyro is not None:
@@ -142,10 +147,6 @@ def _measured(seen: Evidence, limits: SensorClass, off: list[float]) -> list[Mea
     if np.isfinite(off).any():
         found.append(Measured("attitude against gravity, worst pose", float(np.nanmax(off)), "deg"))
     return found
-
-
-def _holds(answer: object) -> bool:
-    return bool(answer)
 
 
 def _limited(name: str, value: float, unit: str, limit: float) -> Measured:
@@ -186,7 +187,7 @@ def _figures(seen: Evidence) -> tuple[Figure, ...]:
         ((hold.start_s + hold.end_s) / 2.0 - float(record.at_s[0]), angle)
         for hold, angle in zip(seen.holds, seen.tilts_deg, strict=True)
     ]
-    leaned = [np.degrees(seen.mounting.T @ hold.down)[:2] for hold in seen.holds]
+    leaned = [np.degrees(seen.mounting.T @ down)[:2] for down in seen.downs]
     asked = [
         np.degrees(np.sin(np.radians(tilt)) * np.array(TIPPED.get(pose, (0.0, 0.0))))
         for pose, tilt in zip(seen.poses, seen.tilts_deg, strict=True)

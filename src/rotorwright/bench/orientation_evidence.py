@@ -9,6 +9,7 @@ import numpy as np
 
 from rotorwright.bench.mountings import RIGHT_ANGLES, nearest_of
 from rotorwright.bench.orientation_fits import (
+    down_of,
     fit_directions,
     fit_force,
     fit_gyro,
@@ -16,7 +17,7 @@ from rotorwright.bench.orientation_fits import (
     moves_between,
 )
 from rotorwright.bench.orientation_poses import FLAT, TIPPED, Pose, angle_deg, recognise
-from rotorwright.bench.stillness import find_holds, resting_rate_rad_s
+from rotorwright.bench.stillness import find_holds, resting_rate_rad_s, step_s
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from rotorwright.bench.stillness import Hold
 
 LEVEL_WEIGHT = 2.0  # a level pose is surer than a tip; common practice, no source
+TREMOR_APART_HZ = 80.0  # from this rate on, noise and a hand's tremor are told apart; common practice, no source
 STILL_WIGGLE = np.array([1.0, -4.0, 6.0, -4.0, 1.0]) / np.sqrt(70.0)  # fourth difference: takes tremor off, keeps noise
 
 
@@ -37,7 +39,8 @@ class Evidence:
     Args:
         record: what was judged.
         poses: the poses that were seen, in order, and `holds`, how they were held.
-        level_down: (3,) unit direction of gravity while level.
+        downs: (3,) unit direction of gravity in each of them, without the accelerometer's likely offset.
+        level_down: (3,) the same while level.
         tilts_deg: how far each pose was from level.
         fit: rotation from true axes to reported ones.
         nearest: of the 24 mountings the nearest to it (to its mirror image if the axes are mirrored).
@@ -53,6 +56,7 @@ class Evidence:
     record: MotionRecord
     poses: tuple[Pose, ...]
     holds: tuple[Hold, ...]
+    downs: tuple[FloatArray, ...]
     level_down: FloatArray
     tilts_deg: tuple[float, ...]
     fit: VectorFit
@@ -122,15 +126,14 @@ def _evidence(
     holds: tuple[Hold, ...],
     turned: tuple[FloatArray, ...],
 ) -> Evidence:
-    flat = [hold.down for pose, hold in zip(poses, holds, strict=True) if pose in FLAT]
-    level = np.mean(flat, axis=0)
-    level /= np.linalg.norm(level)
-    tilts = tuple(angle_deg(hold.down, level) for hold in holds)
-    fit = _fit(poses, holds, level, tilts)
+    force = fit_force(holds, has_inverted=Pose.INVERTED in poses)
+    downs = [down_of(hold.force_m_s2 - force.likely_m_s2) for hold in holds]
+    level = down_of(-np.mean([down for pose, down in zip(poses, downs, strict=True) if pose in FLAT], axis=0))
+    tilts = tuple(angle_deg(down, level) for down in downs)
+    fit = _fit(poses, downs, level, tilts)
     nearest = nearest_of(-fit.free if fit.is_mirrored else fit.rotation, RIGHT_ANGLES)
     mounting = -nearest.rotation if fit.is_mirrored else nearest.rotation
     rest = resting_rate_rad_s(every_hold)
-    force = fit_force(holds, has_inverted=Pose.INVERTED in poses)
     turns = [float(turn @ level) for pose, turn in zip(poses, turned, strict=True) if pose is Pose.NOSE_RIGHT]
     noise_rates, noise_forces = _noise(record, holds)
     return Evidence(
@@ -141,11 +144,12 @@ def _evidence(
         tilts_deg=tilts,
         fit=fit,
         nearest=nearest,
-        level_lean_rad=_level_lean(poses, holds, mounting, force, turns),
+        downs=tuple(downs),
+        level_lean_rad=_level_lean(poses, holds, [mounting.T @ down for down in downs], turns),
         aside_deg=tuple(
-            _aside_deg(pose, mounting.T @ hold.down) for pose, hold in zip(poses, holds, strict=True) if pose in TIPPED
+            _aside_deg(pose, mounting.T @ down) for pose, down in zip(poses, downs, strict=True) if pose in TIPPED
         ),
-        gyro=fit_gyro(moves_between(record, every_hold, rest)),
+        gyro=fit_gyro(moves_between(record, every_hold, rest, force.likely_m_s2)),
         turned_rad=turns[-1] if turns else float("nan"),
         rest_rad_s=rest,
         noise_rad_s=noise_rates,
@@ -154,12 +158,12 @@ def _evidence(
     )
 
 
-def _fit(poses: tuple[Pose, ...], holds: tuple[Hold, ...], level: FloatArray, tilts: tuple[float, ...]) -> VectorFit:
+def _fit(poses: tuple[Pose, ...], downs: list[FloatArray], level: FloatArray, tilts: tuple[float, ...]) -> VectorFit:
     known = [known_direction(pose, np.radians(tilt)) for pose, tilt in zip(poses, tilts, strict=True)]
     weights = [LEVEL_WEIGHT if pose in FLAT else 1.0 for pose in poses]
     # Upside down is asked for roughly: its direction would only blur the others.
     used = [index for index, pose in enumerate(poses) if pose is not Pose.INVERTED]
-    measured = [level if poses[index] in FLAT else holds[index].down for index in used]
+    measured = [level if poses[index] in FLAT else downs[index] for index in used]
     return fit_directions(
         np.array([known[index] for index in used]), np.array(measured), np.array([weights[index] for index in used])
     )
@@ -173,25 +177,30 @@ def _aside_deg(pose: Pose, down: FloatArray) -> float:
 
 
 def _level_lean(
-    poses: tuple[Pose, ...], holds: tuple[Hold, ...], mounting: FloatArray, force: ForceFit, turns: list[float]
+    poses: tuple[Pose, ...], holds: tuple[Hold, ...], true_downs: list[FloatArray], turns: list[float]
 ) -> FloatArray:
-    """Return (2,) lean while level, without what the accelerometer's own offset pretends."""
-    leans = {Pose.LEVEL: [np.zeros(2)] * 0, Pose.NOSE_RIGHT: [np.zeros(2)] * 0}
-    on_table = []
-    for pose, hold in zip(poses, holds, strict=True):
-        if pose in FLAT:
-            felt = hold.force_m_s2 - force.offset_m_s2
-            leans[pose].append((mounting.T @ (-felt / np.linalg.norm(felt)))[:2])
-            on_table.append(hold.is_on_table)
-    if leans[Pose.NOSE_RIGHT] and all(on_table):
-        return level_apart_from_table(leans[Pose.LEVEL][-1], leans[Pose.NOSE_RIGHT][-1], abs(turns[-1]))
-    every: FloatArray = np.mean(leans[Pose.LEVEL] + leans[Pose.NOSE_RIGHT], axis=0)
+    """Return (2,) lean while level; without the slope of the table if it was turned on one."""
+    flat = [
+        (pose, hold.is_on_table, down[:2])
+        for pose, hold, down in zip(poses, holds, true_downs, strict=True)
+        if pose in FLAT
+    ]
+    turned = [lean for pose, _, lean in flat if pose is Pose.NOSE_RIGHT]
+    if turned and all(is_on_table for _, is_on_table, _ in flat):
+        before = [lean for pose, _, lean in flat if pose is Pose.LEVEL]
+        return level_apart_from_table(before[-1], turned[-1], abs(turns[-1]))
+    every: FloatArray = np.mean([lean for _, _, lean in flat], axis=0)
     return every
 
 
 def _noise(record: MotionRecord, holds: tuple[Hold, ...]) -> tuple[FloatArray, FloatArray]:
-    """Return the noise of gyro and accelerometer, (3,) each, from sample to sample within the stillest holds."""
-    chosen = [hold for hold in holds if hold.is_on_table] or list(holds)
+    """Return the noise of gyro and accelerometer, (3,) each, from sample to sample within the stillest holds.
+
+    NaN if it was always in hands and the record is too slow to tell noise from tremor.
+    """
+    chosen = [hold for hold in holds if hold.is_on_table]
+    if not chosen and step_s(record.at_s) <= 1.0 / TREMOR_APART_HZ:
+        chosen = list(holds)
     return _wiggle([record.rate_rad_s[hold.first : hold.last] for hold in chosen]), _wiggle(
         [record.force_m_s2[hold.first : hold.last] for hold in chosen]
     )

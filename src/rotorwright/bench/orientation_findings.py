@@ -35,10 +35,10 @@ TRIM_ON_TABLE_DEG = 3.0
 TRIM_IN_HANDS_DEG = 12.0
 SIGN_DOUBT = 25.0  # five times what chance does, squared
 DOWN_SIGN_DOUBT = 50.0
+TURN_UP_TO_DEG = 160.0  # nobody takes this for a quarter
 GYRO_MISFIT_DEG = 15.0
 SCALE_WITHIN = 0.12
 SCALE_TIMES_ERROR = 4.0
-SCALE_SHOWN = 0.05
 SCALE_DANGEROUS = 0.5
 ATTITUDE_LEVEL_DEG = 10.0
 ATTITUDE_TIPPED_DEG = 15.0
@@ -49,7 +49,9 @@ BOARD_ROLES = ("sensor.board.roll", "sensor.board.pitch", "sensor.board.yaw")
 _SIDES = MappingProxyType(
     {(0, 1): "nose", (0, -1): "tail", (1, 1): "right side", (1, -1): "left side", (2, 1): "underside", (2, -1): "top"}
 )
-_NO_SETTING = "No mounting setting repairs this. Do not fly: update or replace what reads the sensor, then record the poses again."
+_NO_SETTING = (
+    "No mounting setting repairs this. Do not fly: update or replace what reads the sensor, then repeat the poses."
+)
 _OTHERWISE = "If you stood at another side of the aircraft or tipped it otherwise than asked, repeat the poses first."
 
 
@@ -100,8 +102,11 @@ class Configured:
     level_trim_deg: tuple[float, float] | None
 
 
-def axes_findings(seen: Evidence, configured: Configured) -> list[Finding]:
-    """Return what is wrong with axes: signs of single axes first, else the mounting."""
+def axes_findings(seen: Evidence, configured: Configured, *, are_all_tipped: bool) -> list[Finding]:
+    """Return what is wrong with axes: signs of single axes first, else the mounting.
+
+    While asked tips are missing, the ones that were seen may be others than asked: then the mounting is not judged.
+    """
     if np.degrees(seen.fit.free_residual_rad) > ROUGHEST_FIT_DEG:
         return [
             _missing(
@@ -112,6 +117,8 @@ def axes_findings(seen: Evidence, configured: Configured) -> list[Finding]:
             )
         ]
     signs = _sign_findings(seen)
+    if not are_all_tipped:
+        return [one for one in signs if not one.is_missing]
     return signs or _mounting_findings(seen, configured)
 
 
@@ -120,8 +127,7 @@ def gyro_findings(seen: Evidence) -> list[Finding]:
     if seen.gyro is None:
         return []
     factors = abs(seen.gyro.scale)
-    limit = np.maximum(SCALE_WITHIN, SCALE_TIMES_ERROR * seen.gyro.scale_error)
-    wrong = (seen.gyro.scale_error < SCALE_SHOWN) & (abs(factors - 1.0) > limit)
+    wrong = abs(factors - 1.0) > np.maximum(SCALE_WITHIN, SCALE_TIMES_ERROR * seen.gyro.scale_error)
     return [
         Finding(
             "gyro-scale",
@@ -136,7 +142,7 @@ def gyro_findings(seen: Evidence) -> list[Finding]:
 def rest_findings(seen: Evidence, limits: SensorClass) -> list[Finding]:
     """Return what is outside the limits of the sensor's class at rest."""
     bias = float(abs(np.degrees(seen.rest_rad_s)).max())
-    noise = float(np.degrees(seen.noise_rad_s).max())
+    noise = float(np.degrees(seen.noise_rad_s).max())  # NaN, which no limit holds against, if not shown
     offset = float(abs(seen.force.offset_m_s2).max())
     shaking = float(seen.noise_m_s2.max())
     scale = abs(seen.force.scale - 1.0)
@@ -225,8 +231,7 @@ def trim_findings(seen: Evidence, configured: Configured) -> list[Finding]:
     forward, right = (float(angle) for angle in np.degrees(seen.level_lean_rad))
     where = f"{abs(forward):.1f} degrees nose {'low' if forward > 0 else 'high'}, "
     where += f"{abs(right):.1f} degrees {'right' if right > 0 else 'left'} side low"
-    askew = rotation_of_angles(-right, forward, 0.0)
-    settings = _board_settings(askew.T, configured) if _is_identity(seen.nearest.rotation) else {}
+    settings = _board_settings(_levelling(seen.level_lean_rad), configured, digits=1)
     advice = (
         f"Set {_said(settings)}, then repeat." if settings else "Set the level trim so that it says level, then repeat."
     )
@@ -247,15 +252,7 @@ def _missing(kind: str, words: str, advice: str = "Repeat the poses.", *, is_dan
 def _sign_findings(seen: Evidence) -> list[Finding]:
     across = [axis for axis in range(3) if axis != seen.down_axis]
     gyro = seen.gyro
-    if gyro is None or min(gyro.doubt[across]) < SIGN_DOUBT:
-        return [
-            _missing(
-                "gyro-not-shown",
-                "The moves between the poses did not show how the gyro counts.",
-                "Repeat the poses and go from one to the next without a long stop on the way.",
-            )
-        ]
-    if np.degrees(gyro.misfit_rad) > GYRO_MISFIT_DEG:
+    if gyro is not None and np.degrees(gyro.misfit_rad) > GYRO_MISFIT_DEG:
         return [
             Finding(
                 "sensors-disagree",
@@ -264,9 +261,18 @@ def _sign_findings(seen: Evidence) -> list[Finding]:
                 is_dangerous=True,
             )
         ]
+    if gyro is None or min(gyro.doubt[across]) < SIGN_DOUBT:
+        return [
+            _missing(
+                "gyro-not-shown",
+                "The moves between the poses did not show how the gyro counts.",
+                "Repeat the poses and go from one to the next without a long stop on the way.",
+            )
+        ]
     backward = [axis for axis in across if gyro.signs[axis] < 0.0]
     if len(backward) == 1:
-        return [_one_backward(seen, across, backward[0])]
+        left = [_turned_left(seen.down_axis)] if seen.turned_rad < 0.0 else []
+        return [_one_backward(seen, across, backward[0]), *left]
     return _both_backward(seen) if backward else _none_backward(seen)
 
 
@@ -307,8 +313,18 @@ def _down_sign_findings(seen: Evidence) -> list[Finding]:
     axis = seen.down_axis
     is_shown = seen.gyro.doubt[axis] > DOWN_SIGN_DOUBT
     is_backward = seen.gyro.signs[axis] < 0.0
-    if is_shown and is_backward:
+    if is_shown and is_backward and not seen.turned_rad > 0.0:
         return [_mirrored("gyro", axis)]
+    if (is_shown and is_backward) or np.degrees(abs(seen.turned_rad)) > TURN_UP_TO_DEG:
+        return [
+            _missing(
+                "turn-unclear",
+                f"The flat turn came as one of {np.degrees(seen.turned_rad):.0f} degrees to the right, which goes "
+                "neither with the other moves nor with a quarter.",
+                "Repeat the poses; turn the nose to the right by about a quarter, clockwise seen from above.",
+                is_dangerous=True,
+            )
+        ]
     if np.isnan(seen.turned_rad):
         return (
             [] if is_shown else [_missing("turn-not-shown", "No flat turn to the right was seen, so yaw is not shown.")]
@@ -323,15 +339,17 @@ def _down_sign_findings(seen: Evidence) -> list[Finding]:
                 "Repeat it: nose to the right, clockwise seen from above.",
             )
         ]
-    return [
-        Finding(
-            "gyro-axis-mirrored",
-            f"The flat turn came as one to the left: the gyro's {AXES[axis]} axis counts the wrong way, or the "
-            "aircraft was turned to the left.",
-            "Turn it once more, nose to the right, clockwise seen from above. If this comes again: " + _NO_SETTING,
-            is_dangerous=True,
-        )
-    ]
+    return [_turned_left(axis)]
+
+
+def _turned_left(axis: int) -> Finding:
+    return Finding(
+        "gyro-axis-mirrored",
+        f"The flat turn came as one to the left: the gyro counts the wrong way on the axis that the aircraft calls "
+        f"{AXES[axis]}, or it was turned to the left.",
+        "Turn it once more, nose to the right, clockwise seen from above. If this comes again: " + _NO_SETTING,
+        is_dangerous=True,
+    )
 
 
 def _mirrored(sensor: str, axis: int) -> Finding:
@@ -369,29 +387,46 @@ def _mounting_differs(turn: FloatArray, configured: Configured) -> Finding:
     todo = f"Set {_said(settings)}" if settings else f"Turn the set mounting by {name_of_rotation(turn.T)}"
     return Finding(
         "mounting-differs",
-        f"The mounting is set wrong: what the aircraft takes for its nose is its {_side(turn[0])}, and what it takes "
-        f"for its underside is its {_side(turn[2])}.",
+        f"The mounting is set wrong: {_taken_for(turn)}.",
         f"{todo}, then repeat the poses. {_OTHERWISE}",
         is_dangerous=True,
         settings=settings,
     )
 
 
-def _board_settings(correction: FloatArray, configured: Configured) -> dict[str, str]:
+def _levelling(lean: FloatArray) -> FloatArray:
+    """Return the rotation without yaw that turns (2,) a lean forward and right back to straight down."""
+    forward, right = lean
+    below = np.sqrt(1.0 - forward**2 - right**2)
+    roll, pitch = np.arctan2(right, below), -np.arctan2(forward, np.hypot(right, below))
+    return rotation_of_angles(float(np.degrees(roll)), float(np.degrees(pitch)), 0.0)
+
+
+def _board_settings(correction: FloatArray, configured: Configured, *, digits: int = 3) -> dict[str, str]:
     """Return the board angles that add a correction to those that are set; nothing if they are not known."""
     if configured.board_deg is None:
         return {}
     angles = angles_of_rotation(correction @ rotation_of_angles(*configured.board_deg))
-    return {role: _degrees(angle) for role, angle in zip(BOARD_ROLES, angles, strict=True)}
+    return {role: _degrees(angle, digits) for role, angle in zip(BOARD_ROLES, angles, strict=True)}
 
 
-def _degrees(angle: float) -> str:
-    return f"{round(angle, 3) + 0.0:.3f}".rstrip("0").rstrip(".")
+def _degrees(angle: float, digits: int) -> str:
+    return f"{round(angle, digits) + 0.0:.{digits}f}".rstrip("0").rstrip(".")
 
 
 def _said(settings: Mapping[str, str]) -> str:
     roll, pitch, yaw = (settings[role] for role in BOARD_ROLES)
     return f"the board's angles to roll {roll}, pitch {pitch}, yaw {yaw} degrees"
+
+
+def _taken_for(turn: FloatArray) -> str:
+    """Return which side of itself the aircraft takes for its nose and underside, as far as it errs."""
+    wrong = [
+        f"what the aircraft takes for its {name} is {_side(turn[axis])}"
+        for axis, name in ((0, "nose"), (2, "underside"))
+        if turn[axis, axis] < 1.0 - 1e-6
+    ]
+    return ", and ".join(wrong)
 
 
 def _side(true_direction: FloatArray) -> str:
@@ -400,8 +435,8 @@ def _side(true_direction: FloatArray) -> str:
     first, second = (int(axis) for axis in order[:2])
     name = _SIDES[first, int(np.sign(true_direction[first]))]
     if abs(true_direction[second]) < 0.3:  # well apart from an eighth turn
-        return name
-    return f"edge between {name} and {_SIDES[second, int(np.sign(true_direction[second]))]}"
+        return f"its {name}"
+    return f"the edge between its {name} and its {_SIDES[second, int(np.sign(true_direction[second]))]}"
 
 
 def _is_identity(rotation: FloatArray) -> bool:

@@ -31,6 +31,10 @@ SIGMA_RAD = 0.05  # how well gravity and gyro agree over one move of a hand, one
 SCALE_STEP = 0.02
 SCALE_ROUNDS = 3
 SCALE_BOUNDS = (0.2, 5.0)
+POOR_MISFIT_RAD = 0.12  # from here on other scales are tried too: a wrong range is off by halves or doubles
+OTHER_SCALES = (0.5, 2.0)
+HAND_M_S2 = 0.1  # what hands leave in the mean of a hold
+USUAL_OFFSET_M_S2 = 0.3
 
 SIGNS: FloatArray = np.array(list(itertools.product((1.0, -1.0), repeat=3)))
 """(8, 3): each way in which the three axes of a gyro can count, that with all of them right first."""
@@ -102,11 +106,19 @@ class ForceFit:
 
     Args:
         offset_m_s2: (3,) along the axes that the aircraft reports.
+        likely_m_s2: (3,) the same, held back towards none where the poses show it poorly.
         scale: factor of all axes; NaN unless upside down was held too (else it cannot be told from the offset).
     """
 
     offset_m_s2: FloatArray
+    likely_m_s2: FloatArray
     scale: float
+
+
+def down_of(force: FloatArray) -> FloatArray:
+    """Return the (3,) unit direction of gravity that a (3,) specific force tells."""
+    down: FloatArray = -force / max(float(np.linalg.norm(force)), 1e-9)
+    return down
 
 
 def fit_directions(known: FloatArray, measured: FloatArray, weights: FloatArray | None = None) -> VectorFit:
@@ -125,8 +137,10 @@ def fit_directions(known: FloatArray, measured: FloatArray, weights: FloatArray 
     return VectorFit(proper, free, _distance(proper, known, measured, parts), _distance(free, known, measured, parts))
 
 
-def moves_between(record: MotionRecord, holds: Sequence[Hold], rest_rad_s: FloatArray) -> Moves:
-    """Return the moves between holds that follow each other, the gyro's rest taken off."""
+def moves_between(
+    record: MotionRecord, holds: Sequence[Hold], rest_rad_s: FloatArray, offset_m_s2: FloatArray
+) -> Moves:
+    """Return the moves between holds that follow each other, rest of gyro and offset of accelerometer taken off."""
     step = step_s(record.at_s)
     near = max(2, round(NEAR_HOLD_S / step))
     block = max(1, round(1.0 / (INTEGRATED_HZ * step)))
@@ -136,7 +150,10 @@ def moves_between(record: MotionRecord, holds: Sequence[Hold], rest_rad_s: Float
         middle_start, middle_end = (start + before.last) // 2, (after.first + end) // 2
         if record.at_s[middle_end] - record.at_s[middle_start] > LONGEST_MOVE_S:
             continue
-        ends = (_down(record, start, before.last), _down(record, after.first, end))
+        ends = (
+            down_of(record.force_m_s2[start : before.last].mean(axis=0) - offset_m_s2),
+            down_of(record.force_m_s2[after.first : end].mean(axis=0) - offset_m_s2),
+        )
         found.append((*ends, _steps(record, middle_start, middle_end, rest_rad_s, block)))
     if not found:
         return Moves(np.zeros((0, 3)), np.zeros((0, 3)), np.zeros((0, 1, 3)))
@@ -170,23 +187,34 @@ def fit_gyro(moves: Moves) -> GyroFit | None:
     if useful.sum() < 2:  # one turn about one axis leaves the other open
         return None
     chosen = Moves(moves.before[useful], moves.after[useful], moves.turns[useful])
-    costs = _costs(chosen, SIGNS)
+    costs, factor = _costs(chosen, SIGNS), 1.0
+    if costs.min() > POOR_MISFIT_RAD**2 * len(chosen):
+        tried = {other: _costs(chosen, SIGNS * other) for other in OTHER_SCALES} | {factor: costs}
+        factor = min(tried, key=lambda one: float(tried[one].min()))
+        costs = tried[factor]
     best = int(costs.argmin())
     signs = SIGNS[best]
     doubt = np.array([costs[SIGNS[:, axis] != signs[axis]].min() for axis in range(3)]) - costs[best]
-    scale, error, misfit = _fit_scale(chosen, signs)
+    scale, error, misfit = _fit_scale(chosen, signs, factor)
     return GyroFit(signs, scale, error, misfit, doubt / SIGMA_RAD**2)
 
 
 def fit_force(holds: Sequence[Hold], *, has_inverted: bool) -> ForceFit:
-    """Find offset (and scale, if an upside-down hold is among them) of the accelerometer from how much it felt."""
+    """Find offset (and scale, if an upside-down hold is among them) of the accelerometer from how much it felt.
+
+    The offset that is taken off elsewhere is held back: small tips show it poorly.
+    """
     forces = np.array([hold.force_m_s2 for hold in holds])
     sizes = np.linalg.norm(forces, axis=1)
     design = forces / sizes[:, None]
     if has_inverted:
         design = np.column_stack((design, np.full(len(sizes), GRAVITY_M_S2)))
     solved = np.linalg.lstsq(design, sizes - GRAVITY_M_S2, rcond=None)[0]
-    return ForceFit(solved[:3], 1.0 + float(solved[3]) if has_inverted else float("nan"))
+    held_back = np.eye(3, design.shape[1]) * (HAND_M_S2 / USUAL_OFFSET_M_S2)
+    likely = np.linalg.lstsq(
+        np.vstack((design, held_back)), np.concatenate((sizes - GRAVITY_M_S2, np.zeros(3))), rcond=None
+    )[0]
+    return ForceFit(solved[:3], likely[:3], 1.0 + float(solved[3]) if has_inverted else float("nan"))
 
 
 def level_apart_from_table(first: FloatArray, second: FloatArray, turned_rad: float) -> FloatArray:
@@ -205,12 +233,6 @@ def level_apart_from_table(first: FloatArray, second: FloatArray, turned_rad: fl
 
 def _distance(rotation: FloatArray, known: FloatArray, measured: FloatArray, parts: FloatArray) -> float:
     return float(np.sqrt(parts @ ((measured - known @ rotation.T) ** 2).sum(axis=1)))
-
-
-def _down(record: MotionRecord, first: int, last: int) -> FloatArray:
-    force = record.force_m_s2[first:last].mean(axis=0)
-    down: FloatArray = -force / max(float(np.linalg.norm(force)), 1e-9)
-    return down
 
 
 def _steps(record: MotionRecord, first: int, last: int, rest: FloatArray, block: int) -> FloatArray:
@@ -236,17 +258,17 @@ def _costs(moves: Moves, factors: FloatArray) -> FloatArray:
     return costs
 
 
-def _fit_scale(moves: Moves, signs: FloatArray) -> tuple[FloatArray, FloatArray, float]:
-    """Return scale, its standard error and the misfit, by steps of least squares from a scale of one."""
-    scale = signs.copy()
+def _fit_scale(moves: Moves, signs: FloatArray, factor: float) -> tuple[FloatArray, FloatArray, float]:
+    """Return scale, its standard error and the misfit, by steps of least squares from a scale of `factor`."""
+    scale = signs * factor
     for _ in range(SCALE_ROUNDS):
         seen = foretold(moves, np.vstack((scale, scale + np.diag(SCALE_STEP * signs))))
         slopes = ((seen[1:] - seen[0]) / SCALE_STEP).reshape(3, -1).T * signs
         wanted = (moves.after - seen[0]).ravel()
         known = slopes.T @ slopes
-        # An axis that no move showed keeps the scale one: a prior as weak as a single poor move.
+        # An axis that no move showed keeps the scale of the start: a prior as weak as a single poor move.
         weak = np.eye(3) * (LEAST_TURN_RAD / 2.0) ** 2
-        scale = scale + np.linalg.solve(known + weak, slopes.T @ wanted + weak @ (signs - scale))
+        scale = scale + np.linalg.solve(known + weak, slopes.T @ wanted + weak @ (signs * factor - scale))
         scale = signs * np.clip(scale * signs, *SCALE_BOUNDS)
     remaining = foretold(moves, scale[None])[0] - moves.after
     misfit = float(np.sqrt((remaining**2).sum(axis=1).mean()))

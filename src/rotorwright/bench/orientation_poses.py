@@ -6,6 +6,7 @@ aircraft: a wrong mounting turns all of them alike.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from enum import StrEnum
 from types import MappingProxyType
@@ -59,13 +60,14 @@ FLAT = frozenset({Pose.LEVEL, Pose.NOSE_RIGHT})
 
 # How poses are told apart. All: common practice, no source.
 LEVEL_WITHIN_DEG = 15.0
-TIP_FROM_DEG = 15.0
+TIP_FROM_DEG = 14.0
 TIP_UP_TO_DEG = 80.0
 TIP_ASIDE_DEG = 45.0  # how far a tip may be from where the earlier tips say that it should be
 INVERTED_FROM_DEG = 130.0
 TURN_FROM_DEG = 40.0  # "about a quarter" begins here
-CLEARLY_MORE_DEG = 5.0  # a hold that goes this much further in the same pose takes its place
-MOST_STARTS = 4  # the first hold need not be the level one: somebody may still carry the aircraft
+TIP_ENOUGH_DEG = 45.0  # of several holds in one pose the one that is tipped further is taken, up to here
+MOST_STARTS = 3  # the first hold need not be the level one: somebody may still carry the aircraft
+MOST_ROWS = 3  # rows of holds of each length that are followed further
 
 _WORDS = MappingProxyType(
     {
@@ -100,18 +102,19 @@ def poses_words(pose: Pose) -> str:
 
 
 def recognise(record: MotionRecord, holds: tuple[Hold, ...], poses: Sequence[Pose]) -> PosesSeen:
-    """Return which of the asked poses were held, each after the one before it. The record must be whole."""
+    """Return which of the asked poses were held, each after the one before it. The record must be whole.
+
+    Holds that fit no asked pose are passed over: a person may rest on the way or correct a tip.
+    """
     if not holds or not poses:
         return PosesSeen()
     summed = _summed_turn(record, resting_rate_rad_s(holds))
-    best: tuple[int, ...] = ()
+    best = _Chosen((), 0.0)
     for start in range(min(MOST_STARTS, len(holds))):
-        found = _matched(holds, poses, summed, start)
-        if len(found) > len(best):
-            best = found
-        if len(best) == len(poses):
+        best = max(best, _matched(_Lies.around(holds, summed, start), poses, start), key=lambda one: len(one.holds))
+        if len(best.holds) == len(poses):
             break
-    return _seen(holds, best, summed)
+    return _seen(holds, best.holds, summed)
 
 
 def poses_held(record: MotionRecord, poses: Sequence[Pose]) -> int:
@@ -121,7 +124,52 @@ def poses_held(record: MotionRecord, poses: Sequence[Pose]) -> int:
 
 def angle_deg(first: FloatArray, second: FloatArray) -> float:
     """Return the angle between two (3,) unit directions."""
-    return float(np.degrees(np.arctan2(np.linalg.norm(np.cross(first, second)), np.dot(first, second))))
+    a, b, c = first.tolist()
+    d, e, f = second.tolist()
+    across = math.hypot(b * f - c * e, c * d - a * f, a * e - b * d)
+    return math.degrees(math.atan2(across, a * d + b * e + c * f))
+
+
+@dataclass(frozen=True, slots=True)
+class _Chosen:
+    """Holds chosen for the first poses, and how well they suit (the more the better)."""
+
+    holds: tuple[int, ...]
+    suits: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Lies:
+    """How each hold lies when one of them is taken for level: tilt, bearing of the lean, and the gyro's sum there."""
+
+    tilt_deg: list[float]
+    bearing_deg: list[float]
+    level: tuple[float, float, float]
+    summed_rad: list[list[float]]
+
+    @classmethod
+    def around(cls, holds: tuple[Hold, ...], summed: FloatArray, start: int) -> _Lies:
+        downs = np.array([hold.down for hold in holds])
+        level = holds[start].down
+        first = np.eye(3)[int(np.argmin(np.abs(level)))]
+        along = first - (first @ level) * level
+        along /= np.linalg.norm(along)
+        sideways = np.cross(level, along)
+        bearings = np.degrees(np.arctan2(downs @ sideways, downs @ along))
+        tilts = np.degrees(np.arccos(np.clip(downs @ level, -1.0, 1.0)))
+        a, b, c = level.tolist()
+        sums = summed[[_middle(hold) for hold in holds]]
+        return cls(tilts.tolist(), bearings.tolist(), (a, b, c), sums.tolist())
+
+    def apart_deg(self, first: int, second: int) -> float:
+        """Return the angle between the leans of two holds, seen from above."""
+        return abs((self.bearing_deg[first] - self.bearing_deg[second] + 180.0) % 360.0 - 180.0)
+
+    def turned_deg(self, before: int, after: int, *, is_flat: bool) -> float:
+        """Return how far it turned in between: about any axis between flat holds, else about down only."""
+        turn = [b - a for a, b in zip(self.summed_rad[before], self.summed_rad[after], strict=True)]
+        about_down = sum(a * b for a, b in zip(turn, self.level, strict=True))
+        return math.degrees(math.hypot(*turn) if is_flat else abs(about_down))
 
 
 def _seen(holds: tuple[Hold, ...], chosen: tuple[int, ...], summed: FloatArray) -> PosesSeen:
@@ -142,60 +190,45 @@ def _middle(hold: Hold) -> int:
     return (hold.first + hold.last) // 2
 
 
-def _matched(holds: tuple[Hold, ...], poses: Sequence[Pose], summed: FloatArray, start: int) -> tuple[int, ...]:
-    """Return the hold of each pose, as far as they come, when `start` is taken for the first pose."""
-    level = holds[start].down
-    chosen = [start]
-    for index in range(start + 1, len(holds)):
-        done = len(chosen)
-        earlier = [(pose, holds[one].down) for pose, one in zip(poses, chosen, strict=False)]
-        turned = summed[_middle(holds[index])] - summed[_middle(holds[chosen[-1]])]
-        if done < len(poses) and _fits(poses[done], holds[index], level, earlier, turned):
-            chosen.append(index)
-        elif _goes_further(poses[done - 1], holds[index], holds[chosen[-1]], level, earlier[:-1]):
-            chosen[-1] = index
-    return tuple(chosen)
+def _matched(lies: _Lies, poses: Sequence[Pose], start: int) -> _Chosen:
+    """Return the longest row of holds that fits the first poses, of the longest the most suitable."""
+    by_length: list[list[_Chosen]] = [[] for _ in range(len(poses) + 1)]
+    by_length[1] = [_Chosen((start,), 0.0)]
+    for index in range(start + 1, len(lies.tilt_deg)):
+        for done in range(len(poses) - 1, 0, -1):
+            longer = [_longer(lies, poses, chosen, index) for chosen in by_length[done]]
+            found = [*by_length[done + 1], *(one for one in longer if one is not None)]
+            by_length[done + 1] = sorted(found, key=lambda one: -one.suits)[:MOST_ROWS]
+    return next(rows[0] for rows in reversed(by_length) if rows)
 
 
-def _fits(
-    pose: Pose, hold: Hold, level: FloatArray, earlier: Sequence[tuple[Pose, FloatArray]], turned: FloatArray
-) -> bool:
-    tilt = angle_deg(hold.down, level)
+def _longer(lies: _Lies, poses: Sequence[Pose], chosen: _Chosen, index: int) -> _Chosen | None:
+    """Return the row with one more hold, None if that hold does not fit the next pose."""
+    suits = _suits(lies, poses, chosen.holds, index)
+    return None if suits is None else _Chosen((*chosen.holds, index), chosen.suits + suits)
+
+
+def _suits(lies: _Lies, poses: Sequence[Pose], earlier: tuple[int, ...], index: int) -> float | None:
+    pose, tilt = poses[len(earlier)], lies.tilt_deg[index]
     if pose is Pose.INVERTED:
-        return tilt >= INVERTED_FROM_DEG
-    if pose is Pose.NOSE_RIGHT:
-        about_down = float(np.linalg.norm(turned)) if earlier[-1][0] in FLAT else abs(float(turned @ level))
-        return tilt <= LEVEL_WITHIN_DEG and np.degrees(about_down) >= TURN_FROM_DEG
+        return 0.0 if tilt >= INVERTED_FROM_DEG else None
     if pose is Pose.LEVEL:
-        return tilt <= LEVEL_WITHIN_DEG
-    return TIP_FROM_DEG <= tilt <= TIP_UP_TO_DEG and _lies_right(pose, hold.down, level, earlier)
+        return -tilt if tilt <= LEVEL_WITHIN_DEG else None
+    if pose is Pose.NOSE_RIGHT:
+        turned = lies.turned_deg(earlier[-1], index, is_flat=poses[len(earlier) - 1] in FLAT)
+        return min(turned, 90.0) if tilt <= LEVEL_WITHIN_DEG and turned >= TURN_FROM_DEG else None
+    if not TIP_FROM_DEG <= tilt <= TIP_UP_TO_DEG:
+        return None
+    aside = _tip_aside_deg(lies, poses, earlier, index)
+    return min(tilt, TIP_ENOUGH_DEG) - aside if aside <= TIP_ASIDE_DEG else None
 
 
-def _lies_right(pose: Pose, down: FloatArray, level: FloatArray, earlier: Sequence[tuple[Pose, FloatArray]]) -> bool:
-    """Return whether a tip is opposite or square to the earlier tips, as it should be."""
-    leaning = _leaning(down, level)
-    for other, other_down in earlier:
-        if other not in TIPPED:
-            continue
-        expected = np.degrees(np.arccos(np.dot(TIPPED[pose], TIPPED[other])))
-        if abs(angle_deg(leaning, _leaning(other_down, level)) - expected) > TIP_ASIDE_DEG:
-            return False
-    return True
-
-
-def _leaning(down: FloatArray, level: FloatArray) -> FloatArray:
-    flat = down - np.dot(down, level) * level
-    unit: FloatArray = flat / max(float(np.linalg.norm(flat)), 1e-9)
-    return unit
-
-
-def _goes_further(
-    pose: Pose, hold: Hold, before: Hold, level: FloatArray, earlier: Sequence[tuple[Pose, FloatArray]]
-) -> bool:
-    """Return whether a hold is the same tip once more, and clearly further."""
-    if pose not in TIPPED:
-        return False
-    tilt = angle_deg(hold.down, level)
-    is_same = angle_deg(_leaning(hold.down, level), _leaning(before.down, level)) <= TIP_ASIDE_DEG
-    further = tilt > angle_deg(before.down, level) + CLEARLY_MORE_DEG and tilt <= TIP_UP_TO_DEG
-    return is_same and further and _lies_right(pose, hold.down, level, earlier)
+def _tip_aside_deg(lies: _Lies, poses: Sequence[Pose], earlier: tuple[int, ...], index: int) -> float:
+    """Return how far a tip is from lying opposite or square to the earlier tips, as it should."""
+    forward, right = TIPPED[poses[len(earlier)]]
+    aside = 0.0
+    for pose, hold in zip(poses, earlier, strict=False):
+        if pose in TIPPED:
+            along = forward * TIPPED[pose][0] + right * TIPPED[pose][1]
+            aside = max(aside, abs(lies.apart_deg(index, hold) - math.degrees(math.acos(along))))
+    return aside
