@@ -6,6 +6,7 @@ aircraft follows them is shown only by its own answers. Propellers are off for a
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Final
 
 from rotorwright.bench.arming_answers import REACTION_S, compare_answers
@@ -79,10 +80,10 @@ def _setting_numbers(setup: ArmingSetup) -> Iterator[Measured]:
         yield Measured("arming range, lowest", setup.arming.lowest_us, "µs")
         yield Measured("arming range, highest", setup.arming.highest_us, "µs")
     rest_us = setup.rest_us.get(setup.arming.channel)
-    if setup.arming.is_used and rest_us is not None:
+    if setup.arming.is_used and rest_us is not None and math.isfinite(rest_us):
         is_met = not setup.arming.is_on(rest_us)
         yield Measured("rest of the arming switch", rest_us, "µs", "outside the arming range", is_met)
-    if setup.start_output_percent is not None:
+    if setup.start_output_percent is not None and math.isfinite(setup.start_output_percent):
         limit = START_OUTPUT_LIMIT_PERCENT
         is_met = 0 <= setup.start_output_percent <= limit
         yield Measured("motor output when armed", setup.start_output_percent, "%", f"at most {limit:g} %", is_met)
