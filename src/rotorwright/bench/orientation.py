@@ -179,7 +179,7 @@ def _mounting_grid(seen: Evidence, configured: Configured) -> Grid:
 
 def _figures(seen: Evidence) -> tuple[Figure, ...]:
     record = seen.record
-    stride = max(1, len(record.at_s) // FIGURE_POINTS)
+    stride = -(-len(record.at_s) // FIGURE_POINTS)
     down = directions(smoothed(record.force_m_s2, round(SMOOTHING_S / step_s(record.at_s)))[::stride])
     tilt = np.degrees(np.arccos(np.clip(down @ seen.level_down, -1.0, 1.0)))
     at = record.at_s[::stride] - record.at_s[0]
