@@ -168,7 +168,7 @@ def check_possible(place: Place, entry: Entry, values: FloatArray) -> str:
     share = impossible_share(kind, entry, values)
     if share == 0.0:
         return ""
-    low, high = _reach(values)
+    low, high = reach(values)
     if share <= MOST_IMPOSSIBLE:
         count = round(share * len(values))
         reach = f"from {low:.4g} to {high:.4g}"
@@ -192,7 +192,11 @@ def check_possible(place: Place, entry: Entry, values: FloatArray) -> str:
     )
 
 
-def _reach(values: FloatArray) -> tuple[float, float]:
+def reach(values: FloatArray) -> tuple[float, float]:
+    """Return the smallest and the largest finite value; zeros where there is none."""
+    low, high = float(values.min()), float(values.max())
+    if np.isfinite([low, high]).all():  # NaN would have come out, too: no copy of the finite values is needed
+        return low, high
     finite = values[np.isfinite(values)]
     return (float(finite.min()), float(finite.max())) if len(finite) else (0.0, 0.0)
 
@@ -201,7 +205,7 @@ def impossible_share(kind: Kind, entry: Entry, values: FloatArray) -> float:
     """Return the share of values, 0 to 1, that no such quantity has in this unit; NaN and infinity do not count."""
     if not len(values):
         return 0.0
-    low, high = _reach(values)
+    low, high = reach(values)
     ends = to_flight_unit(np.array([low, high]), kind, entry)
     span = POSSIBLE[kind]
     if span.low <= ends.min() and ends.max() <= span.high:  # the usual case, without arrays as long as the recording

@@ -12,7 +12,7 @@ import numpy as np
 
 from rotorwright.signals.column_map import AXES, GROUPS, ColumnMap, Entry, Kind, Place, column_map_error, to_flight_unit
 from rotorwright.signals.column_recognition import recognise_columns
-from rotorwright.signals.column_units import check_possible, check_step
+from rotorwright.signals.column_units import check_possible, check_step, reach
 from rotorwright.signals.flight import Flight
 from rotorwright.signals.recording_errors import ColumnMapError, RecordingTimeError, RecordingTooShortError
 
@@ -197,14 +197,14 @@ def _rank(place: Place) -> int:
 
 
 def _odd_values(entry: Entry, values: FloatArray) -> Iterator[str]:
-    odd = len(values) - int(np.count_nonzero(np.isfinite(values)))
+    odd = 0 if np.isfinite([values.min(), values.max()]).all() else int(np.count_nonzero(~np.isfinite(values)))
     if odd:
         yield f"{entry.column} has {odd} of {len(values)} values that are missing or infinite; they stay as they are."
-    finite = values if not odd else values[np.isfinite(values)]
-    if not len(finite):
+    low, high = reach(values)
+    if odd == len(values):
         yield f"{entry.column} has no value at all."
-    elif finite.min() == finite.max():
-        yield f"{entry.column} never changes: it is always {finite[0]:.6g}."
+    elif low == high:
+        yield f"{entry.column} never changes: it is always {low:.6g}."
 
 
 def columns_of_flight(flight: Flight) -> dict[str, FloatArray]:

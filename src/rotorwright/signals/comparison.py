@@ -14,9 +14,9 @@ source, from what pilots notice and what propellers and their mounting do from o
 | time with a motor at its limit | 0.5 points | 2 points | more |
 
 An axis is the same only where at least half of its quantities of noise are shown to be the same, and t50 too: without
-moves of the stick nobody can tell. Noise is compared at equal throttle, in steps of 0.05, and the tracking error is that which the mean sticks of both
-flights would see, so that another way of flying is not called a change of the aircraft. Frames on the ground, below
-0.05 of throttle, do not count.
+moves of the stick nobody can tell. Noise is compared at equal throttle, in steps of 0.05, and the tracking error is
+that which the mean sticks of both flights would see, so that another way of flying is not called a change of the
+aircraft. Frames on the ground, below 0.05 of throttle, do not count.
 """
 
 from __future__ import annotations

@@ -51,7 +51,7 @@ def delay_bins(frame: int, rate_hz: float) -> slice:
 
 
 def delay_from_spectra(at_hz: FloatArray, cross: FloatArray, raw: FloatArray, filtered: FloatArray) -> FloatArray:
-    """Return the delay in seconds from summed spectra; NaN where the two signals hardly belong together.
+    """Return the delay in seconds from summed spectra; NaN where they hardly belong together or no lag fits.
 
     Args:
         at_hz: (q,) frequencies of the band.
@@ -66,12 +66,15 @@ def delay_from_spectra(at_hz: FloatArray, cross: FloatArray, raw: FloatArray, fi
     whitened = np.where(np.isfinite(whitened), whitened, 0)
     turned = np.exp(2j * np.pi * at_hz[:, None] * LAGS_S)
     correlation = (whitened @ turned).real
-    best = np.clip(np.argmax(correlation, axis=-1), 1, len(LAGS_S) - 2)
+    highest = np.argmax(correlation, axis=-1)
+    best = np.clip(highest, 1, len(LAGS_S) - 2)  # at an end of the lags tried it is no peak
     left, middle, right = (np.take_along_axis(correlation, (best + k)[..., None], axis=-1)[..., 0] for k in (-1, 0, 1))
     bend = left - 2 * middle + right
     aside = np.where(bend < 0, (left - right) / (2 * np.where(bend < 0, bend, 1)), 0)
     delays = LAGS_S[best] + np.clip(aside, -1, 1) * LAG_STEP_S
-    is_shown = (len(at_hz) >= LEAST_BINS) & (np.nan_to_num(coherence).mean(axis=-1) >= LEAST_COHERENCE)
+    is_shown = (
+        (len(at_hz) >= LEAST_BINS) & (highest == best) & (np.nan_to_num(coherence).mean(axis=-1) >= LEAST_COHERENCE)
+    )
     return np.where(is_shown, delays, np.nan)
 
 
