@@ -171,8 +171,8 @@ def check_possible(place: Place, entry: Entry, values: FloatArray) -> str:
     low, high = reach(values)
     if share <= MOST_IMPOSSIBLE:
         count = round(share * len(values))
-        reach = f"from {low:.4g} to {high:.4g}"
-        return f"{entry.column} has {count} values ({reach}) that no {kind} in {entry.unit_words} has."
+        span = f"from {low:.4g} to {high:.4g}"
+        return f"{entry.column} has {count} values ({span}) that no {kind} in {entry.unit_words} has."
     others = [
         unit
         for unit in UNITS[kind]
@@ -180,10 +180,10 @@ def check_possible(place: Place, entry: Entry, values: FloatArray) -> str:
         and impossible_share(kind, Entry(entry.column, unit, entry.scale), values) <= MOST_IMPOSSIBLE
     ]
     hint = f" In {' or '.join(others)} they could be." if others else ""
-    span = POSSIBLE[kind]
+    possible = POSSIBLE[kind]
     raise RecordingUnitError(
         f"{entry.column} ({place.words}) cannot be in {entry.unit_words}: its values go from {low:.4g} to {high:.4g}.",
-        why=f"A {kind} is within {span.low:g} to {span.high:g} {next(iter(UNITS[kind]))} at the very most.{hint}",
+        why=f"A {kind} is within {possible.low:g} to {possible.high:g} {next(iter(UNITS[kind]))} at the very most.{hint}",
         todo="Correct the unit in the column map; if there is none, write one: docs/reference/column-map.md shows how.",
         column=entry.column,
         unit=entry.unit,
