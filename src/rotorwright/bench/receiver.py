@@ -24,7 +24,7 @@ from rotorwright.bench.receiver_evidence import (
     timing_trouble,
     usable_channels,
 )
-from rotorwright.bench.receiver_frames import FrameTiming, frame_timing
+from rotorwright.bench.receiver_frames import LOST, FrameTiming, frame_timing
 from rotorwright.bench.receiver_sticks import STICK_ORDER, End, ReceiverSetup, Stick, StickWindow, stick_words
 from rotorwright.bench.verdicts import CheckResult, Curve, Figure, Finding, Grid, Measured, judged, thinned
 
@@ -217,12 +217,17 @@ def _usable_windows(channels: Channels, windows: Sequence[StickWindow]) -> tuple
         if len(times) < 10 or times[-1] - times[0] < 0.5:
             words = f"Next to nothing was recorded while the {stick} stick was asked for."
             troubles.append(missing("stick-not-recorded", words, _move_words(stick)))
-        elif np.max(np.diff(times)) > LONGEST_GAP.value:
-            words = f"The record has a gap of {np.max(np.diff(times)):.1f} s while the {stick} stick was asked for."
+        elif (gap_s := _longest_gap_s(channels, int(first), int(end))) > LONGEST_GAP.value:
+            words = f"The record has a gap of {gap_s:.1f} s while the {stick} stick was asked for."
             troubles.append(missing("gap-in-time", words, _move_words(stick)))
         else:
             usable.append(_Window(stick, slice(int(first), int(end))))
     return usable, troubles
+
+
+def _longest_gap_s(channels: Channels, first: int, end: int) -> float:
+    """Return the longest time between samples of a window, with the ones before and after it."""
+    return float(np.max(np.diff(channels.at_s[max(0, first - 1) : end + 1])))
 
 
 def _move_words(stick: Stick) -> str:
@@ -631,8 +636,7 @@ def _frame_findings(frames: FrameTiming) -> list[Finding]:
         words = f"The channels stood still while a stick was moving, {times}, for up to {longest:.1f} s."
         findings.append(Finding("receiver-froze", words, radio, is_dangerous=True))
     if frames.has_lost_many:
-        least = "At least" if frames.is_bound_by_stream else "About"
-        words = f"{least} {100 * frames.lost_share:.0f} % of the receiver's frames were lost."
+        words = f"About {100 * frames.lost_share:.0f} % of the receiver's frames were lost."
         findings.append(Finding("frames-lost", words, radio))
     return findings
 
@@ -678,7 +682,7 @@ def _measured(
         words = f"as a stream of {stream_hz:.0f} Hz shows it"
     told.append(Measured("receiver frames, at least", frames.rate_hz, "Hz", words))
     if not np.isnan(frames.lost_share):
-        limit = f"at most {100 * frames.most_lost:g} % on a stream of this rate"
+        limit = f"at most {100 * LOST.value:.0f} %"
         told.append(Measured("receiver frames lost", 100 * frames.lost_share, "%", limit, not frames.has_lost_many))
     return told
 

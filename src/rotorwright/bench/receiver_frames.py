@@ -18,19 +18,21 @@ from rotorwright.bench.receiver_evidence import Limit
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from numpy.typing import NDArray
+
     from rotorwright.bench.records import FloatArray
 
 _PRACTICE = "common practice, no source"
 
-MOVING_STEP = Limit(6.0, "us", _PRACTICE + ": well above a tick and the noise of a stick")
-CATCH_UP = Limit(0.4, "", _PRACTICE + ": the step after a lost frame is at least this part of the step before")
-SAMPLES_LATE = Limit(1.6, "samples", "arithmetic: a frame comes up to one sample late, and streams are uneven")
-FEWEST_FRAMES = Limit(30, "", _PRACTICE)
-STREAM_BOUND = Limit(0.6, "", "arithmetic: two samples for each frame at least, with some room")
-LOST = Limit(0.08, "", _PRACTICE + ": some loss is ordinary in a room full of radio")
-LOST_OF_SLOW_STREAM = Limit(
-    0.025, "", "arithmetic: of 20 % lost frames at least a fifth of a fifth shows as two in a row"
+MOVING_STEP = Limit(3.0, "us", _PRACTICE + ": for each sample, above a tick and the noise of a stick")
+CATCH_UP = Limit(
+    0.2, "", _PRACTICE + ": a moving stick slows down to no less than this part from one value to the next"
 )
+SAMPLES_LATE = Limit(2, "samples", "arithmetic: a frame comes up to one sample late, so one more is no frame")
+UNEVEN = Limit(1.9, "", _PRACTICE + ": times between samples, against the usual one; a longer one is a lost sample")
+FEWEST_FRAMES = Limit(30, "", _PRACTICE)
+STREAM_BOUND = Limit(1.75, "samples", "arithmetic: two samples for each frame at least, with some room")
+LOST = Limit(0.06, "", _PRACTICE + ": some loss is ordinary in a room full of radio")
 FEWEST_LOSSES = Limit(3, "", _PRACTICE)
 FREEZE = Limit(0.25, "s", _PRACTICE + ": a quarter of a second of frames is longer than a fade")
 FREEZE_JUMP = Limit(80.0, "us", _PRACTICE + ": no hand moves a stick so far from rest within two samples")
@@ -43,8 +45,8 @@ class FrameTiming:
     Args:
         rate_hz: new values a second while a stick moved, NaN if too few were seen.
         is_bound_by_stream: whether the stream may be too slow to show every frame.
-        lost_share: part of the frames that were lost, NaN if too few were seen. Bound by the stream it is the part of
-            the samples at which frames certainly were missing: single lost frames hide between two samples.
+        lost_share: part of the frames that were lost, NaN if too few were seen. Bound by the stream it is told by
+            the values that surely came late, and frames quicker than the stream can be lost unseen.
         losses: how often frames certainly were missing.
         freezes: (start, end) of stretches in which nothing new came, and then the stick was elsewhere.
     """
@@ -56,14 +58,9 @@ class FrameTiming:
     freezes: tuple[tuple[float, float], ...]
 
     @property
-    def most_lost(self) -> float:
-        """The largest share of lost frames that is ordinary, as far as this stream shows it."""
-        return LOST_OF_SLOW_STREAM.value if self.is_bound_by_stream else LOST.value
-
-    @property
     def has_lost_many(self) -> bool:
         """Whether more frames were lost than is ordinary."""
-        return self.losses >= FEWEST_LOSSES.value and self.lost_share > self.most_lost
+        return self.losses >= FEWEST_LOSSES.value and self.lost_share > LOST.value
 
 
 def frame_timing(moves: Sequence[tuple[FloatArray, FloatArray]], *, step_s: float) -> FrameTiming:
@@ -83,22 +80,41 @@ def frame_timing(moves: Sequence[tuple[FloatArray, FloatArray]], *, step_s: floa
         return FrameTiming(
             float("nan"), is_bound_by_stream=True, lost_share=float("nan"), losses=0, freezes=tuple(freezes)
         )
-    frame_s = float(np.median(lasting))
-    late = lasting[lasting > frame_s + SAMPLES_LATE.value * step_s]
-    is_bound = step_s > STREAM_BOUND.value * frame_s
-    regular = lasting[lasting <= frame_s + SAMPLES_LATE.value * step_s]
-    mean_s = float(np.mean(regular))
-    lost = float(np.sum(np.round(late / frame_s) - 1))
-    share = len(late) / len(lasting) if is_bound else lost / (len(lasting) + lost)
-    return FrameTiming(1 / mean_s, bool(is_bound), share, len(late), tuple(freezes))
+    usual = float(np.median(lasting))
+    is_late = lasting >= usual + SAMPLES_LATE.value
+    is_bound = usual < STREAM_BOUND.value
+    lost = float(np.sum(np.round(lasting[is_late] / usual) - 1))
+    share = lost / (len(lasting) + lost)
+    if is_bound:
+        share = _hidden_share(float(np.mean(is_late)), stay=float(np.mean(lasting)), enough=round(usual) + 2)
+    frame_s = float(np.mean(lasting[~is_late])) * step_s
+    late = int(np.count_nonzero(is_late))
+    return FrameTiming(1 / frame_s, is_bound, share, late, tuple(freezes))
+
+
+def _hidden_share(late: float, *, stay: float, enough: int) -> float:
+    """Return the share p of lost frames that explains the share of late values where single losses can hide.
+
+    Two lost frames in a row are always seen (p * p). One is seen in the part v of the cases in which the time of two
+    frames spans `enough` samples, so p * p + v * p = late; and v follows from p, since the frames themselves come every
+    (1 - p) times `stay`, the mean number of samples from one new value to the next. No more can be lost than samples
+    brought nothing new. The largest such share is taken.
+    """
+    most = max(0.0, 1 - 1 / stay)
+    share = min(float(np.sqrt(late)), most)
+    for _ in range(20):
+        visible = min(max(2 * (1 - share) * stay - (enough - 1), 0.0), 1.0)
+        share = min((float(np.sqrt(visible**2 + 4 * late)) - visible) / 2, most)
+    return share
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Stays:
-    """Stretches in which a channel kept its value: start, end, the steps before and after."""
+    """Stretches in which a channel kept its value: start, end, samples, the steps before and after, the longest gap."""
 
     start_s: FloatArray
     end_s: FloatArray
+    samples: FloatArray | NDArray[np.intp]
     before_us: FloatArray
     after_us: FloatArray
     longest_sample_s: FloatArray
@@ -108,21 +124,24 @@ class _Stays:
         changes = np.flatnonzero(np.diff(pulses) != 0) + 1
         if len(changes) < 2:
             empty = np.empty(0)
-            return cls(empty, empty, empty, empty, empty)
+            return cls(empty, empty, empty, empty, empty, empty)
         steps = pulses[changes] - pulses[changes - 1]
-        gaps = np.maximum.reduceat(np.diff(at_s), changes[:-1] - 1) if len(changes) > 1 else np.empty(0)
-        return cls(at_s[changes[:-1]], at_s[changes[1:]], steps[:-1], steps[1:], gaps)
+        gaps = np.maximum.reduceat(np.diff(at_s, append=at_s[-1]), changes)[:-1]
+        return cls(at_s[changes[:-1]], at_s[changes[1:]], np.diff(changes), steps[:-1], steps[1:], gaps)
 
     def in_motion(self, step_s: float) -> FloatArray:
-        """Return how long each value stayed while the stick surely moved on and the stream itself had no gap."""
-        before, after = self.before_us, self.after_us
+        """Return for how many samples each value stayed while the stick surely moved on and the stream had no gap.
+
+        The step after it is held against the time that it stayed, so that lost frames make no move look quicker.
+        """
+        before, after = self.before_us, self.after_us / np.maximum(self.samples, 1)
         is_sure = (
             (np.sign(before) == np.sign(after))
             & (np.abs(before) >= MOVING_STEP.value)
             & (np.abs(after) >= np.maximum(MOVING_STEP.value, CATCH_UP.value * np.abs(before)))
-            & (self.longest_sample_s < SAMPLES_LATE.value * step_s)
+            & (self.longest_sample_s < UNEVEN.value * step_s)
         )
-        return np.asarray((self.end_s - self.start_s)[is_sure], dtype=np.float64)
+        return np.asarray(self.samples[is_sure], dtype=np.float64)
 
     def freezes(self, step_s: float) -> list[tuple[float, float]]:
         """Return the stretches after which the stick was suddenly elsewhere."""

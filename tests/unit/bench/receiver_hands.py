@@ -116,9 +116,9 @@ def heard(rng: np.random.Generator, places: Mapping[Stick, Floats], radio: Radio
     frame_s = np.arange(rng.uniform(0, 1 / radio.frame_hz), seconds, 1 / radio.frame_hz)
     pulses = _sent(rng, places, radio, frame_s)
     is_got = rng.random(len(frame_s)) >= radio.loss
-    is_got[0] = True
     for start, end in radio.frozen_s:
         is_got &= (frame_s < start) | (frame_s >= end)
+    is_got[0] = True
     at_s = np.arange(frame_s[0] + 1 / radio.stream_hz, seconds, 1 / radio.stream_hz)
     at_s = at_s + rng.uniform(-0.5, 0.5, len(at_s)) * radio.stream_jitter / radio.stream_hz
     got = frame_s[is_got]
