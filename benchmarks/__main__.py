@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 
-from benchmarks import bench_carry_over, bench_firmware, bench_links, bench_successors, bench_ways
+from benchmarks import bench_carry_over, bench_firmware, bench_flights, bench_links, bench_successors, bench_ways
 
 
 def main(arguments: list[str]) -> int:
@@ -16,6 +16,7 @@ def main(arguments: list[str]) -> int:
         bench_ways.main(json_only),
         bench_successors.main(json_only),
         bench_carry_over.main(json_only),
+        bench_flights.main(json_only),
     ]
     return 1 if any(missed) else 0
 

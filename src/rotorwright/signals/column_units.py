@@ -183,7 +183,7 @@ def check_possible(place: Place, entry: Entry, values: FloatArray) -> str:
     possible = POSSIBLE[kind]
     raise RecordingUnitError(
         f"{entry.column} ({place.words}) cannot be in {entry.unit_words}: its values go from {low:.4g} to {high:.4g}.",
-        why=f"A {kind} is within {possible.low:g} to {possible.high:g} {next(iter(UNITS[kind]))} at the very most.{hint}",
+        why=f"A {kind} is within {possible.low:g} to {possible.high:g} {next(iter(UNITS[kind]))} at the most.{hint}",
         todo="Correct the unit in the column map; if there is none, write one: docs/reference/column-map.md shows how.",
         column=entry.column,
         unit=entry.unit,
