@@ -150,13 +150,15 @@ def _time_trouble(at_s: FloatArray, *, what: str, slowest_s: float) -> str:
 
 def _channel_trouble(record: ChannelRecord, setup: ArmingSetup) -> str:
     at_s, pulses_us = np.asarray(record.at_s, dtype=float), np.asarray(record.pulses_us, dtype=float)
-    if pulses_us.ndim != 2 or pulses_us.shape[0] != at_s.shape[0]:
+    if pulses_us.ndim != 2 or at_s.shape != pulses_us.shape[:1]:
         return "The record of the channels has not as many times as rows."
     if record.is_signal is not None and np.shape(record.is_signal) != at_s.shape:
         return "The record of the channels has not as many signal marks as rows."
     trouble = _time_trouble(at_s, what="the channels", slowest_s=SLOWEST_CHANNELS_S)
-    if trouble:
-        return trouble
+    return trouble or _pulse_trouble(pulses_us, setup)
+
+
+def _pulse_trouble(pulses_us: FloatArray, setup: ArmingSetup) -> str:
     for channel in (one for one in setup.on_channels if 1 <= one <= pulses_us.shape[1]):
         column = pulses_us[:, channel - 1]
         heard = column[np.isfinite(column)]
@@ -166,6 +168,8 @@ def _channel_trouble(record: ChannelRecord, setup: ArmingSetup) -> str:
                 f"Channel {channel} is recorded from {heard.min():g} to {heard.max():g}: these are no pulses in "
                 f"microseconds ({REACH_LOW_US:g} to {REACH_HIGH_US:g})."
             )
+    if not np.any(np.isfinite(pulses_us)):
+        return "No channel has a pulse in any row: the receiver was not heard."
     if np.all((pulses_us == pulses_us[0]) | np.isnan(pulses_us)):
         return "Every channel stands still to the last digit: nothing was moved, or the record is frozen."
     return ""
@@ -484,8 +488,8 @@ def _arming_numbers(moved: Sequence[_Moved], reaction_s: float) -> Iterator[Meas
     yield Measured("holds in which it armed", float(len(armed)), "")
     waits = [one.first_armed_s for one in armed if one.is_after_off and one.first_armed_s is not None]
     if waits:
-        limit = f"at most {reaction_s:g} s"
-        yield Measured("slowest answer to the arming switch", max(waits), "s", limit, max(waits) <= reaction_s)
+        # Only told: an aircraft may wait on purpose before it arms, and a slow link adds to it.
+        yield Measured("slowest answer to the arming switch", max(waits), "s", f"usual up to {reaction_s:g} s")
 
 
 def _moves_grid(setup: ArmingSetup, moved: Sequence[_Moved]) -> Iterator[Grid]:
