@@ -138,7 +138,7 @@ def _sent(rng: np.random.Generator, places: Mapping[Stick, Floats], radio: Radio
         sign = -1.0 if radio.is_reversed[stick] else 1.0
         exact = 1500 + sign * radio.half_travel_us * steered[stick] + radio.centre_off_us.get(stick, 0.0)
         exact = exact + rng.normal(0, radio.noise_us, len(frame_s))
-        pulses[:, radio.channel_of[stick] - 1] = exact
+        pulses[:, radio.channel_of[stick] - 1] = np.clip(exact, 885, 2115)
     return ELEVEN_BITS.pulse_us(ELEVEN_BITS.tick_of(pulses)) if radio.gives_ticks else np.round(pulses)
 
 
