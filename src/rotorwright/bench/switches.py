@@ -238,7 +238,7 @@ def _runs(at_s: Sequence[float], pulses_us: Sequence[float]) -> Iterator[tuple[i
 def _add(found: list[Hold], hold: Hold) -> None:
     last = found[-1] if found else None
     # A frame in error or a short silence does not make two holds of one.
-    if last is not None and abs(last.pulse_us - hold.pulse_us) <= SAME_PLACE_US:
+    if last is not None and abs(last.pulse_us - hold.pulse_us) <= SAME_PLACE_US / 2:
         found[-1] = Hold(last.start_s, hold.end_s, last.pulse_us)
     else:
         found.append(hold)

@@ -222,6 +222,10 @@ GOOD = record_moves(11)
 Damage = Callable[[ChannelRecord, AnswerRecord], tuple[ChannelRecord, AnswerRecord]]
 
 
+def floats(bits: Any) -> Any:
+    return bits.astype(float)
+
+
 def times_of(change: Callable[[Any], Any]) -> Damage:
     return lambda heard, said: (ChannelRecord(change(heard.at_s), heard.pulses_us), said)
 
@@ -268,7 +272,7 @@ BAD: dict[str, Damage] = {
     "answers no numbers": answers_of(lambda said: AnswerRecord(said.at_s, said.is_armed * math.nan, said.mode_bits)),
     "answers neither yes nor no": answers_of(lambda said: AnswerRecord(said.at_s, said.is_armed + 0.5, said.mode_bits)),
     "answers in milliseconds": answers_of(lambda said: AnswerRecord(said.at_s * 1000, said.is_armed, said.mode_bits)),
-    "bits not whole": answers_of(lambda said: AnswerRecord(said.at_s, said.is_armed, said.mode_bits + 0.5)),
+    "bits not whole": answers_of(lambda said: AnswerRecord(said.at_s, said.is_armed, floats(said.mode_bits + 0.5))),
     "bits no numbers": answers_of(
         lambda said: AnswerRecord(said.at_s, said.is_armed, (said.mode_bits * math.nan).astype(float))
     ),
@@ -294,7 +298,7 @@ def test_the_good_input_that_was_damaged_passes() -> None:
 
 
 def test_bits_that_came_through_a_table_of_floats_are_taken_where_they_are_whole() -> None:
-    said = AnswerRecord(GOOD.answers.at_s, GOOD.answers.is_armed, GOOD.answers.mode_bits * 1.0)
+    said = AnswerRecord(GOOD.answers.at_s, GOOD.answers.is_armed, floats(GOOD.answers.mode_bits * 1.0))
     assert judge(Session(GOOD.channels, said)).verdict is Verdict.PASSED
 
 

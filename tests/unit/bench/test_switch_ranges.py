@@ -79,6 +79,11 @@ def test_a_knob_that_turns_slowly_is_not_one_hold() -> None:
     assert all(one.end_s - one.start_s < 0.7 for one in holds)
 
 
+def test_a_silence_is_not_a_hold() -> None:
+    at_s = np.concatenate([np.arange(0, 0.15, 0.02), np.arange(5, 5.15, 0.02)])
+    assert holds_seen(ChannelRecord(at_s, np.full((len(at_s), 1), 1000.0)), 1) == ()
+
+
 EMPTY = ChannelRecord(np.empty(0), np.empty((0, 5)))
 AT_S = np.arange(0, 5, 0.02)
 MOVED = np.where(AT_S < 2.5, 1000.0, 2000.0)[:, None]
