@@ -208,6 +208,13 @@ def test_an_empty_pack_fails() -> None:
     assert pack(12.8).verdict is Verdict.FAILED
 
 
+def test_a_current_like_that_of_a_short_circuit_is_dangerous_and_an_offset_is_not() -> None:
+    assert judge(amperes=np.full(50, 15.0)).is_dangerous
+    offset = judge(amperes=np.full(50, -2.0))
+    assert offset.verdict is Verdict.FAILED
+    assert not offset.is_dangerous
+
+
 def test_an_aircraft_without_a_current_sensor_misses_no_current() -> None:
     assert judge(amperes=None, has_current_sensor=False).verdict is Verdict.PASSED
     assert kinds(judge(amperes=None)) == {"no-current"}
