@@ -39,7 +39,7 @@ HIGH_HZ = 50.0
 HIGH_SHARE = 0.4  # of the sample rate
 LEAST_BINS = 4
 LEAST_COHERENCE = 0.5
-LAG_STEP_S = 5e-5
+LAG_STEP_S = 2e-4
 LAGS_S = np.arange(-2e-3, 25e-3, LAG_STEP_S)
 
 
@@ -64,8 +64,9 @@ def delay_from_spectra(at_hz: FloatArray, cross: FloatArray, raw: FloatArray, fi
         coherence = size**2 / (raw * filtered)
         whitened = cross / size * coherence / at_hz**2
     whitened = np.where(np.isfinite(whitened), whitened, 0)
-    turned = np.exp(2j * np.pi * at_hz[:, None] * LAGS_S)
-    correlation = (whitened @ turned).real
+    angles = 2 * np.pi * at_hz[:, None] * LAGS_S
+    correlation = np.einsum("...q,ql->...l", whitened.real, np.cos(angles))
+    correlation -= np.einsum("...q,ql->...l", whitened.imag, np.sin(angles))
     highest = np.argmax(correlation, axis=-1)
     best = np.clip(highest, 1, len(LAGS_S) - 2)  # at an end of the lags tried it is no peak
     left, middle, right = (np.take_along_axis(correlation, (best + k)[..., None], axis=-1)[..., 0] for k in (-1, 0, 1))

@@ -120,9 +120,9 @@ def _unevenness(steps: FloatArray, stretches: tuple[Stretch, ...], step: float) 
     total, count = 0.0, 0
     for one in stretches:
         part = steps[one.start : one.stop - 1]
-        total += float(np.dot(part, part)) - 2 * step * float(part.sum()) + len(part) * step**2
+        total += float(np.sum(np.square(part - step)))
         count += len(part)
-    return float(np.sqrt(max(total, 0.0) / max(count, 1))) / step
+    return float(np.sqrt(total / max(count, 1))) / step
 
 
 def _rate(at_s: FloatArray, stretches: tuple[Stretch, ...]) -> float:

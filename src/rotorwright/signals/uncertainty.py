@@ -123,7 +123,7 @@ def stratify(values: FloatArray, strata: NDArray[np.int64], *, count: int, least
         return None
     cells = groups * count + strata[used]
     size = (int(groups[-1]) + 1) * count
-    sums = np.bincount(cells, weights=values[used], minlength=size)
+    sums = np.bincount(cells, weights=values[used], minlength=size).astype(np.float64)
     counts = np.bincount(cells, minlength=size).astype(np.float64)
     return Strata(sums.reshape(-1, count), counts.reshape(-1, count))
 
