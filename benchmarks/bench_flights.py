@@ -17,7 +17,6 @@ from __future__ import annotations
 import argparse
 import json
 import os
-import resource
 import subprocess
 import sys
 import tempfile
@@ -113,6 +112,8 @@ def peak_mib() -> float:
     if status.is_file():
         line = next(each for each in status.read_text(encoding="ascii").splitlines() if each.startswith(PEAK_LINE))
         return int(line.split()[1]) / 1024
+    import resource  # noqa: PLC0415 - not there on every system
+
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     return peak / (1 << 20) if sys.platform == "darwin" else peak / 1024
 
