@@ -7,7 +7,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
 
 
 class Stick(StrEnum):
@@ -55,6 +55,12 @@ def stick_words(stick: Stick, end: str) -> str:
         ValueError: there is no such end.
     """
     return _WORDS[stick, End(end)]
+
+
+def stick_names(sticks: Iterable[Stick]) -> str:
+    """Return sticks for people: `roll, pitch and yaw`; at least one."""
+    names = [str(one) for one in sticks]
+    return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " and " + names[-1]
 
 
 @dataclass(frozen=True, slots=True)

@@ -271,7 +271,7 @@ def test_what_was_found_before_is_told_with_a_wrong_map() -> None:
 def test_a_map_changed_on_purpose_passes_and_is_told() -> None:
     result = judge_receiver(*session(3), SETUP, as_found=with_setup(channel_of={**USUAL_MAP, Stick.YAW: 6}))
     assert result.verdict is Verdict.PASSED
-    assert "yaw had another channel" in result.sentence
+    assert "Another channel than when the aircraft was found: yaw" in result.sentence
 
 
 def test_a_channel_that_does_not_exist_fails_whatever_is_moved() -> None:
