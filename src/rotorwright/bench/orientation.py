@@ -70,7 +70,7 @@ def judge_orientation(
         chip: (3, 3) R_chip as it is set, None if not known. Only told.
         board_deg: roll, pitch, yaw of R_board as it is set, None if not known: then no new values are advised.
         sensor: name of the data sheet class, a key of `SENSOR_CLASSES`; another name is judged by the widest limits.
-        level_trim_deg: roll and pitch that the aircraft takes off its attitude by its settings.
+        level_trim_deg: roll and pitch of the level trim as it is set; the estimated attitude may differ by as much.
         needs_attitude: whether an aircraft that never says its attitude leaves the check not shown.
     """
     configured = Configured(chip, board_deg, level_trim_deg)
@@ -85,7 +85,7 @@ def judge_orientation(
     axes = axes_findings(seen, configured, are_all_tipped=not any(pose in TIPPED for pose in poses[held:]))
     findings = [*missed, *axes, *gyro_findings(seen), *rest_findings(seen, limits)]
     is_sign_wrong = any(finding.kind != "mounting-differs" for finding in axes)
-    if not axes and not missed:
+    if not axes and not missed and not any(finding.kind == "accelerometer-offset" for finding in findings):
         findings += trim_findings(seen, configured)
     said, off = attitude_findings(seen, configured)
     findings += [one for one in said if not is_sign_wrong and (needs_attitude or not one.is_missing)]

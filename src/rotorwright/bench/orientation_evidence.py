@@ -28,8 +28,7 @@ if TYPE_CHECKING:
     from rotorwright.bench.stillness import Hold
 
 LEVEL_WEIGHT = 2.0  # a level pose is surer than a tip; common practice, no source
-TREMOR_APART_HZ = 80.0  # from this rate on, noise and a hand's tremor are told apart; common practice, no source
-STILL_WIGGLE = np.array([1.0, -4.0, 6.0, -4.0, 1.0]) / np.sqrt(70.0)  # fourth difference: takes tremor off, keeps noise
+TREMOR_BELOW_HZ = 13.0  # a hand trembles below this; what is above is noise; common practice, no source
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -194,26 +193,27 @@ def _level_lean(
 
 
 def _noise(record: MotionRecord, holds: tuple[Hold, ...]) -> tuple[FloatArray, FloatArray]:
-    """Return the noise of gyro and accelerometer, (3,) each, from sample to sample within the stillest holds.
+    """Return the noise of gyro and accelerometer, (3,) each, while still: from a table if it lay on one.
 
     NaN if it was always in hands and the record is too slow to tell noise from tremor.
     """
-    chosen = [hold for hold in holds if hold.is_on_table]
-    if not chosen and step_s(record.at_s) <= 1.0 / TREMOR_APART_HZ:
-        chosen = list(holds)
-    return _wiggle([record.rate_rad_s[hold.first : hold.last] for hold in chosen]), _wiggle(
-        [record.force_m_s2[hold.first : hold.last] for hold in chosen]
-    )
+    step = step_s(record.at_s)
+    chosen = [hold for hold in holds if hold.is_on_table] or list(holds)
+    above_hz = 0.0 if chosen[0].is_on_table else TREMOR_BELOW_HZ
+    pieces = [
+        np.hstack((record.rate_rad_s[hold.first : hold.last], record.force_m_s2[hold.first : hold.last]))
+        for hold in chosen
+    ]
+    levels = [level for level in (_white_level(piece, step, above_hz) for piece in pieces) if level is not None]
+    noise = np.sqrt(np.mean(levels, axis=0)) if levels else np.full(6, np.nan)
+    return noise[:3], noise[3:]
 
 
-def _wiggle(pieces: list[FloatArray]) -> FloatArray:
-    squares = []
-    for piece in pieces:
-        if len(piece) > len(STILL_WIGGLE):
-            fourth = sum(
-                factor * piece[index : len(piece) - len(STILL_WIGGLE) + 1 + index]
-                for index, factor in enumerate(STILL_WIGGLE)
-            )
-            squares.append(np.mean(np.square(fourth), axis=0))
-    noise: FloatArray = np.sqrt(np.mean(squares, axis=0)) if squares else np.full(3, np.nan)
-    return noise
+def _white_level(values: FloatArray, step: float, above_hz: float) -> FloatArray | None:
+    """Return the variance (per column) that white noise must have to be as strong as what is above a frequency."""
+    window = np.hanning(len(values) + 2)[1:-1, None]
+    power = np.abs(np.fft.rfft((values - values.mean(axis=0)) * window, axis=0)) ** 2 / (window**2).sum()
+    # The first two lines of the spectrum hold what the window smears of the mean.
+    chosen = (np.fft.rfftfreq(len(values), step) > above_hz) & (np.arange(len(power)) > 2)
+    level: FloatArray | None = power[chosen].mean(axis=0) if chosen.any() else None
+    return level

@@ -186,7 +186,7 @@ def attitude_findings(seen: Evidence, configured: Configured) -> tuple[list[Find
     if float(np.nanmax(abs(attitude[:, 1]))) > LARGEST_PITCH_RAD:
         words = "The pitch that the aircraft says is more than a right angle: it looks like degrees, not radians."
         return [_missing("attitude-units", words)], []
-    off = [attitude_off_deg(attitude, hold) for hold in seen.holds]
+    off = [attitude_off_deg(attitude, hold, down) for hold, down in zip(seen.holds, seen.downs, strict=True)]
     allowed = float(np.hypot(*configured.level_trim_deg)) if configured.level_trim_deg else 0.0
     flat = [one for one, pose in zip(off, seen.poses, strict=True) if pose in FLAT and np.isfinite(one)]
     tipped = [one for one, pose in zip(off, seen.poses, strict=True) if pose not in FLAT and np.isfinite(one)]
@@ -209,8 +209,12 @@ def attitude_findings(seen: Evidence, configured: Configured) -> tuple[list[Find
     return [], off
 
 
-def attitude_off_deg(attitude_rad: FloatArray, hold: Hold) -> float:
-    """Return how far roll and pitch are from gravity in the later half of a hold, NaN if they were not told."""
+def attitude_off_deg(attitude_rad: FloatArray, hold: Hold, down: FloatArray) -> float:
+    """Return how far roll and pitch are from gravity in the later half of a hold, NaN if they were not told.
+
+    Gravity as the accelerometer says it, or as it is without the accelerometer's likely offset (`down`): an offset is
+    not the estimate's fault.
+    """
     rows = attitude_rad[(hold.first + hold.last) // 2 : hold.last, :2]
     rows = rows[np.isfinite(rows).all(axis=1)]
     if not len(rows):
@@ -219,7 +223,8 @@ def attitude_off_deg(attitude_rad: FloatArray, hold: Hold) -> float:
     said = np.array(
         [-np.sin(pitch).mean(), (np.sin(roll) * np.cos(pitch)).mean(), (np.cos(roll) * np.cos(pitch)).mean()]
     )
-    return angle_deg(said / np.linalg.norm(said), hold.down)
+    said /= np.linalg.norm(said)
+    return min(angle_deg(said, hold.down), angle_deg(said, down))
 
 
 def trim_findings(seen: Evidence, configured: Configured) -> list[Finding]:
@@ -406,6 +411,7 @@ def _board_settings(correction: FloatArray, configured: Configured, *, digits: i
     """Return the board angles that add a correction to those that are set; nothing if they are not known."""
     if configured.board_deg is None:
         return {}
+    # A level trim stays as it is: what it leaves after a right-angle turn is found when the poses are repeated.
     angles = angles_of_rotation(correction @ rotation_of_angles(*configured.board_deg))
     return {role: _degrees(angle, digits) for role, angle in zip(BOARD_ROLES, angles, strict=True)}
 

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from rotorwright.bench.orientation_fits import down_of, fit_force
 from rotorwright.bench.stillness import find_holds, resting_rate_rad_s
 
 if TYPE_CHECKING:
@@ -109,9 +110,13 @@ def recognise(record: MotionRecord, holds: tuple[Hold, ...], poses: Sequence[Pos
     if not holds or not poses:
         return PosesSeen()
     summed = _summed_turn(record, resting_rate_rad_s(holds))
+    sums = summed[[_middle(hold) for hold in holds]]
+    # An accelerometer that is off makes one tip look small and its opposite large.
+    offset = fit_force(holds, has_inverted=False).likely_m_s2
+    downs = np.array([down_of(hold.force_m_s2 - offset) for hold in holds])
     best = _Chosen((), 0.0)
     for start in range(min(MOST_STARTS, len(holds))):
-        best = max(best, _matched(_Lies.around(holds, summed, start), poses, start), key=lambda one: len(one.holds))
+        best = max(best, _matched(_Lies.around(downs, sums, start), poses, start), key=lambda one: len(one.holds))
         if len(best.holds) == len(poses):
             break
     return _seen(holds, best.holds, summed)
@@ -148,9 +153,8 @@ class _Lies:
     summed_rad: list[list[float]]
 
     @classmethod
-    def around(cls, holds: tuple[Hold, ...], summed: FloatArray, start: int) -> _Lies:
-        downs = np.array([hold.down for hold in holds])
-        level = holds[start].down
+    def around(cls, downs: FloatArray, sums: FloatArray, start: int) -> _Lies:
+        level = downs[start]
         first = np.eye(3)[int(np.argmin(np.abs(level)))]
         along = first - (first @ level) * level
         along /= np.linalg.norm(along)
@@ -158,7 +162,6 @@ class _Lies:
         bearings = np.degrees(np.arctan2(downs @ sideways, downs @ along))
         tilts = np.degrees(np.arccos(np.clip(downs @ level, -1.0, 1.0)))
         a, b, c = level.tolist()
-        sums = summed[[_middle(hold) for hold in holds]]
         return cls(tilts.tolist(), bearings.tolist(), (a, b, c), sums.tolist())
 
     def apart_deg(self, first: int, second: int) -> float:

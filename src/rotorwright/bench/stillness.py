@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 SMOOTHING_S = 0.3
 STILL_RATE_RAD_S = 0.18
 STILL_TURN_RAD_S = 0.35  # how fast the felt direction of gravity may turn
-STILL_FORCE_PART = 0.1  # how far the felt force may be from its usual size, as a part of it
+STILL_FORCE_PART = 0.3  # how far the felt force may be from its usual size: a bad offset makes 0.2 of it
 TURN_SPAN_S = 0.1
 BRIDGED_S = 0.12  # a break in stillness as short as this is a twitch
 SHORTEST_HOLD_S = 0.35
