@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -128,3 +129,22 @@ def test_a_map_is_printed_and_read_back() -> None:
     column_map = read_column_map(HEAD + TIME + RATE, source="map")
     column_map[Place("rotor", "1")] = Entry('e "1"\t', "erpm", poles=14)
     assert read_column_map(column_map_text(column_map), source="again") == column_map
+
+
+PAGE = Path(__file__).resolve().parents[3] / "docs" / "reference" / "column-map.md"
+
+
+def test_the_example_of_the_page_is_a_column_map() -> None:
+    text = PAGE.read_text(encoding="utf-8").split("```toml\n")[1].split("```")[0]
+    found = read_column_map(text, source="page")
+    assert found[Place("rate", "pitch")].scale == -1.0
+    assert found[Place("rotor", "4")].poles == 14
+
+
+def test_the_page_names_every_quantity_with_its_units() -> None:
+    rows = {
+        line.split("|")[1].strip(" `"): line for line in PAGE.read_text(encoding="utf-8").splitlines() if "|" in line
+    }
+    for name, group in GROUPS.items():
+        assert all(f"`{unit}`" in rows[name] for unit in UNITS[group.kind]), name
+        assert all(f"`{part}`" in rows[name] for part in group.parts if part), name
