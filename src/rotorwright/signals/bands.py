@@ -38,10 +38,9 @@ class Band:
 BANDS = (Band(30, 100), Band(100, 400), Band(400, 1000))
 
 
-def usable_bands(rate_hz: float) -> tuple[Band, ...]:
-    """Return the bands that samples at this rate hold, the last cut off where the rate ends it."""
-    top = USABLE_SHARE * rate_hz
-    cut = (Band(one.low_hz, min(one.high_hz, top)) for one in BANDS)
+def usable_bands(top_hz: float) -> tuple[Band, ...]:
+    """Return the bands below the highest frequency that can be used, the last cut off there."""
+    cut = (Band(one.low_hz, min(one.high_hz, top_hz)) for one in BANDS)
     return tuple(one for one in cut if one.high_hz >= LEAST_OCTAVE * one.low_hz)
 
 

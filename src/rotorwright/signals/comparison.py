@@ -28,7 +28,7 @@ from typing import TYPE_CHECKING, TypeAlias
 import numpy as np
 
 from rotorwright.signals import step_response, survey
-from rotorwright.signals.bands import usable_bands
+from rotorwright.signals.bands import USABLE_SHARE, usable_bands
 from rotorwright.signals.changes import (
     AxisComparison,
     Change,
@@ -74,6 +74,7 @@ MOST_RAD_S = 40.0  # gyros end at 2000 deg/s = 34.9 rad/s (data sheets); beyond 
 MOST_PINNED = 0.05
 MOST_STILL = 0.5
 MOST_LOST = 0.5
+EVENED_SHARE = 0.1  # of the rate: straight lines between rows take 3 % off there (arithmetic: sinc squared)
 FLYING_LOAD = 0.05
 LOAD_STEP = 0.05
 LOAD_STRATA = 21
@@ -142,15 +143,15 @@ def compare_flights(before: Flight, after: Flight, *, progress: Progress = _quie
     problems = [f"{name}: {why}" for name, one in zip(names, pair, strict=True) if (why := _problem(one))]
     if problems:
         return _nothing_told("; ".join(problems), tuple(said))
-    bands = usable_bands(min(one.rate_hz for one in pair))
+    top_hz = min(one.rate_hz * (EVENED_SHARE if one.is_evened else USABLE_SHARE) for one in pair)
     if not 0.8 < pair[0].rate_hz / pair[1].rate_hz < 1.25:
         said.append(f"recorded at different rates: {pair[0].rate_hz:.0f} and {pair[1].rate_hz:.0f} Hz")
     with np.errstate(invalid="ignore", over="ignore", divide="ignore"):
         flown = [
-            _surveyed(name, one, bands, _share_of(progress, name, k))
+            _surveyed(name, one, top_hz, _share_of(progress, name, k))
             for k, (name, one) in enumerate(zip(names, pair, strict=True))
         ]
-        return _compared(flown[0], flown[1], [one.words for one in bands], tuple(said))
+        return _compared(flown[0], flown[1], top_hz, tuple(said))
 
 
 def _share_of(progress: Progress, name: str, k: int) -> Callable[[float], None]:
@@ -173,8 +174,8 @@ def _problem(usable: Usable) -> str:
     return ""
 
 
-def _surveyed(name: str, usable: Usable, bands: tuple[Band, ...], step: Callable[[float], None]) -> _Flown:
-    noise = survey.noise_frames(usable, bands, step)
+def _surveyed(name: str, usable: Usable, top_hz: float, step: Callable[[float], None]) -> _Flown:
+    noise = survey.noise_frames(usable, usable_bands(top_hz), top_hz=top_hz, step=step)
     return _Flown(
         name,
         usable,
@@ -190,25 +191,25 @@ def _nothing_told(why: str, said: tuple[str, ...]) -> FlightComparison:
     return FlightComparison(tuple(parts[:3]), parts[3], said=said)
 
 
-def _compared(before: _Flown, after: _Flown, bands: list[str], said: tuple[str, ...]) -> FlightComparison:
+def _compared(before: _Flown, after: _Flown, top_hz: float, said: tuple[str, ...]) -> FlightComparison:
     strata, more = _load_strata(before, after)
     if _is_other_unit(before, after):
         why = "all rates of one flight are about 57 times those of the other: one is in degrees, one in radians"
         return _nothing_told(why, said)
-    axes = tuple(_axis(axis, before, after, strata, bands) for axis in range(3))
+    axes = tuple(_axis(axis, before, after, strata, top_hz) for axis in range(3))
     if _are_one(before, after):
         more = (*more, "both are one and the same recording, so nothing is shown about any change")
     motors = _part("motors", [_saturation(before, after)], {Family.RESPONSE})
     return FlightComparison(axes, motors, tuple(_figures(before, after)), (*said, *more, *_lost(before), *_lost(after)))
 
 
-def _axis(axis: int, before: _Flown, after: _Flown, strata: _LoadStrata, bands: list[str]) -> AxisComparison:
+def _axis(axis: int, before: _Flown, after: _Flown, strata: _LoadStrata, top_hz: float) -> AxisComparison:
     for flown in (before, after):
         why = _axis_problem(axis, flown)
         if why:
             return AxisComparison(AXES[axis], Change.CANNOT_TELL, f"Cannot tell about {AXES[axis]}: {why}.")
     quantities = [
-        *_noise(axis, before, after, strata, bands),
+        *_noise(axis, before, after, strata, usable_bands(top_hz)),
         *_lines(axis, before, after, strata),
         _delay(axis, before, after),
         *_steps(axis, before, after),
@@ -227,7 +228,7 @@ def _axis_problem(axis: int, flown: _Flown) -> str:
             return f"the {name} of {flown.name} stands still"
         if signal.is_pinned[axis].mean() > MOST_PINNED:
             return f"the {name} of {flown.name} stands at the end of its sensor's range"
-    if np.isnan(rate.bands[axis]).any(axis=1).mean() > MOST_LOST:
+    if rate.is_lost[axis].mean() > MOST_LOST:
         return f"most of the rate of {flown.name} is not numbers"
     return ""
 
@@ -262,7 +263,9 @@ def _load_bins(load: FloatArray) -> NDArray[np.int64]:
     return bins
 
 
-def _noise(axis: int, before: _Flown, after: _Flown, strata: _LoadStrata, bands: list[str]) -> list[Quantity]:
+def _noise(axis: int, before: _Flown, after: _Flown, strata: _LoadStrata, bands: tuple[Band, ...]) -> list[Quantity]:
+    if not bands:
+        return [_missing("noise", NOISE, "the recordings hold too low frequencies only")]
     found = []
     for where, first, second in (
         ("after", before.noise.rate, after.noise.rate),
@@ -272,7 +275,7 @@ def _noise(axis: int, before: _Flown, after: _Flown, strata: _LoadStrata, bands:
             found.append(_missing(f"noise {where} the filters", NOISE, _not_recorded("raw rate", first, second)))
             continue
         for k, band in enumerate(bands):
-            name = f"noise {where} the filters, {band}"
+            name = f"noise {where} the filters, {band.words}"
             found.append(_powers(name, first.bands[axis, :, k], second.bands[axis, :, k], strata))
     return found
 
@@ -561,7 +564,7 @@ def _lost(flown: _Flown) -> list[str]:
         share = float(flags.any(axis=0).mean())
         if share > 0:
             said.append(f"{flown.name}: {share:.1%} of the frames left out, {words}")
-    numbers = np.isnan(rate.bands).any(axis=(0, 2)) & ~rate.is_pinned.any(axis=0) & ~rate.is_still.any(axis=0)
+    numbers = rate.is_lost.any(axis=0) & ~rate.is_pinned.any(axis=0) & ~rate.is_still.any(axis=0)
     if numbers.any():
         said.append(f"{flown.name}: {float(numbers.mean()):.1%} of the frames left out, not numbers")
     return said
@@ -574,7 +577,7 @@ def _is_other_unit(before: _Flown, after: _Flown) -> bool:
 
 
 def _are_one(before: _Flown, after: _Flown) -> bool:
-    return np.array_equal(before.noise.rate.bands, after.noise.rate.bands, equal_nan=True)
+    return np.array_equal(before.noise.rate.density, after.noise.rate.density, equal_nan=True)
 
 
 # --- figures ---------------------------------------------------------------------------------------------------------

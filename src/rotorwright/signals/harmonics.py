@@ -52,15 +52,16 @@ class RotorLines:
     speed_hz: float
 
 
-def line_powers(power: Single, speeds_hz: FloatArray, *, rate_hz: float) -> Single:
+def line_powers(power: Single, speeds_hz: FloatArray, *, rate_hz: float, top_hz: float) -> Single:
     """Return (axes, frames, k) the mean square near the lines of (axes, frames, f) densities.
 
-    NaN where no rotor's line is below what the sample rate holds.
+    NaN where not every rotor's line can be seen.
 
     Args:
         power: one-sided densities of frames.
         speeds_hz: (m, frames) mean speed of each rotor in each frame.
         rate_hz: samples per second.
+        top_hz: the highest frequency that can be used.
     """
     frames, size = power.shape[1:]
     step_hz = rate_hz / (2 * (size - 1))
@@ -69,7 +70,7 @@ def line_powers(power: Single, speeds_hz: FloatArray, *, rate_hz: float) -> Sing
     rows = np.arange(frames)[None, :, None]
     for k, harmonic in enumerate(HARMONICS):
         line = harmonic * speeds_hz
-        seen = (speeds_hz >= LEAST_HZ) & (line <= USABLE_SHARE * rate_hz)
+        seen = (speeds_hz >= LEAST_HZ) & (line <= top_hz)
         bins = np.clip(np.rint(np.where(seen, line, 0) / step_hz).astype(np.int64), BINS_ASIDE, size - 1 - BINS_ASIDE)
         mask = np.zeros((frames, size), bool)
         near = np.broadcast_to(seen[:, :, None], (*bins.shape, len(offsets)))
@@ -100,7 +101,7 @@ def rotor_lines(
         told = frame_means(rotor_hz, start, frames, frame=frame, hop=hop)
         block = block_of(rates, start, frames, frame=frame, hop=hop)
         power = squared(transformed(framed(block, frame=frame, hop=hop), window)) * factors
-        found.append(line_powers(power, told, rate_hz=rate_hz))
+        found.append(line_powers(power, told, rate_hz=rate_hz, top_hz=USABLE_SHARE * rate_hz))
         speeds.append(told)
     if not found:
         return RotorLines(HARMONICS, np.full((3, len(HARMONICS)), np.nan), float("nan"))

@@ -44,6 +44,7 @@ class Usable:
         stretches: the usable stretches, in their order.
         said: what was left out or bridged.
         problem: why nothing can be computed; empty where it can.
+        is_evened: whether straight lines between the rows stand for the recording, which holds high frequencies back.
     """
 
     flight: Flight
@@ -51,6 +52,7 @@ class Usable:
     stretches: tuple[Stretch, ...]
     said: tuple[str, ...] = ()
     problem: str = ""
+    is_evened: bool = False
 
     @property
     def lasts_s(self) -> float:
@@ -83,8 +85,11 @@ def usable_part(flight: Flight) -> Usable:
     if not loose:
         return Usable(flight, 1 / step, (), problem=f"no stretch of {SHORTEST_S:g} s is without gaps or jumps in time")
     even, rate_hz, stretches = _evened(flight, loose)
-    said = ("its time stamps are uneven or rows are missing all over; it was brought onto an even grid",)
-    return Usable(even, rate_hz, stretches, said=(*said, *_breaks(steps, step, loose, len(at_s), BRIDGED_STEPS)))
+    said: tuple[str, ...] = (
+        "its time stamps are uneven or rows are missing all over; it was brought onto an even grid",
+    )
+    said = (*said, *_breaks(steps, step, loose, len(at_s), BRIDGED_STEPS))
+    return Usable(even, rate_hz, stretches, said=said, is_evened=True)
 
 
 def wrong_shape(flight: Flight) -> str:

@@ -40,6 +40,7 @@ class SignalFrames:
         lines: (3, frames, k) mean square near the rotors' lines, or None where no speeds were recorded.
         is_still: (3, frames) every value of the frame is the same.
         is_pinned: (3, frames) the sensor stands at its end.
+        is_lost: (3, frames) it cannot be used, for these or because it holds what is no number.
         density: (3, f) mean density over the frames that can be used.
     """
 
@@ -47,6 +48,7 @@ class SignalFrames:
     lines: FloatArray | None
     is_still: NDArray[np.bool_]
     is_pinned: NDArray[np.bool_]
+    is_lost: NDArray[np.bool_]
     density: FloatArray
 
 
@@ -127,16 +129,19 @@ def largest(columns: FloatArray) -> FloatArray:
     return top
 
 
-def noise_frames(usable: Usable, bands: tuple[Band, ...], step: Callable[[float], None]) -> NoiseFrames:
+def noise_frames(
+    usable: Usable, bands: tuple[Band, ...], *, top_hz: float, step: Callable[[float], None]
+) -> NoiseFrames:
     """Return the short frames of a flight.
 
     Args:
         usable: its usable stretches.
         bands: the bands of noise.
+        top_hz: the highest frequency that can be used.
         step: told now and then what part is done.
     """
     flight = usable.flight
-    plan = _Plan(usable.rate_hz, bands)
+    plan = _Plan(usable.rate_hz, bands, top_hz)
     signals = [one for one in (flight.rate_rad_s, flight.raw_rate_rad_s) if one is not None]
     tops = [largest(one) for one in signals]
     pieces = list(spectra.blocks(usable.stretches, plan.frame, plan.hop))
@@ -201,7 +206,7 @@ def motor_frames(usable: Usable) -> MotorFrames | None:
     motors = usable.flight.motors
     if motors is None:
         return None
-    plan = _Plan(usable.rate_hz, ())
+    plan = _Plan(usable.rate_hz)
     frame = plan.frame
     shares, loads = [], []
     for start, frames in spectra.blocks(usable.stretches, frame, plan.hop):
@@ -216,7 +221,8 @@ def motor_frames(usable: Usable) -> MotorFrames | None:
 class _Plan:
     """How a flight is framed."""
 
-    def __init__(self, rate_hz: float, bands: tuple[Band, ...]) -> None:
+    def __init__(self, rate_hz: float, bands: tuple[Band, ...] = (), top_hz: float = 0.0) -> None:
+        self.top_hz = top_hz
         frame = spectra.frame_samples(rate_hz)
         self.rate_hz, self.frame, self.hop = rate_hz, frame, frame // 2
         self.window = spectra.hann(frame)
@@ -234,8 +240,8 @@ class _Piece:
     lines: Single | None
     is_still: NDArray[np.bool_]
     is_pinned: NDArray[np.bool_]
+    is_lost: NDArray[np.bool_]
     total: FloatArray
-    used: FloatArray
 
 
 def _piece(block: Single, plan: _Plan, speeds: FloatArray | None, top: FloatArray) -> _Piece:
@@ -257,20 +263,22 @@ def _piece(block: Single, plan: _Plan, speeds: FloatArray | None, top: FloatArra
     bands[bad] = np.nan
     lines = None
     if speeds is not None:
-        lines = harmonics.line_powers(power * plan.factors, speeds, rate_hz=plan.rate_hz)
+        lines = harmonics.line_powers(power * plan.factors, speeds, rate_hz=plan.rate_hz, top_hz=plan.top_hz)
         lines[bad] = np.nan
     total = power.sum(axis=1, dtype=np.float32).astype(np.float64) * plan.factors
-    return _Piece(bands, lines, is_still, is_pinned, total, (~bad).sum(axis=1).astype(float))
+    return _Piece(bands, lines, is_still, is_pinned, bad, total)
 
 
 def _joined(pieces: list[_Piece]) -> SignalFrames:
     lines = [one.lines for one in pieces if one.lines is not None]
-    used = np.maximum(np.sum([one.used for one in pieces], axis=0), 1)
+    is_lost = np.concatenate([one.is_lost for one in pieces], axis=1)
+    used = np.maximum((~is_lost).sum(axis=1), 1)
     return SignalFrames(
         np.concatenate([one.bands for one in pieces], axis=1).astype(np.float64),
         np.concatenate(lines, axis=1).astype(np.float64) if lines else None,
         np.concatenate([one.is_still for one in pieces], axis=1),
         np.concatenate([one.is_pinned for one in pieces], axis=1),
+        is_lost,
         np.sum([one.total for one in pieces], axis=0) / used[:, None],
     )
 
