@@ -34,7 +34,7 @@ ROTOR_HEIGHT_M = -0.012  # of the rotor's plane in axes that point down: it is a
 SENSOR_OFFSET_M = 0.006  # at most: of the motion sensor from the centre of mass, forward and to the side
 
 # --- what the body rests on (made up: soft foam, or two hands)
-FOAM_TURN_HZ = (3.0, 6.0)  # how quickly it would swing about yaw
+FOAM_TURN_HZ = (2.0, 5.0)  # how quickly it would swing about yaw
 FOAM_SHIFT_HZ = (6.0, 12.0)
 FOAM_DAMPING = (0.2, 0.4)  # of critical
 

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 _SLOWEST_HZ = 500.0
 _AXES = 3
+_COMMAND, _RATE, _OWN = 3, 5, 6  # where they stand in the state of an axis, and how many come before the low-passes
 _NYQUIST_PART = 0.45  # above this part of the sample rate the sensor's own filter leaves nothing
 
 
@@ -127,7 +128,7 @@ class _Loop:
     @classmethod
     def of(cls, spec: FlightSpec, step_s: float) -> _Loop:
         """Return the loop of `spec`: the rule of one step, asked with each unit state in turn."""
-        size = 6 + len(spec.gyro_cutoffs_hz)
+        size = _OWN + len(spec.gyro_cutoffs_hz)
         own = np.zeros((_AXES * size, _AXES * size))
         from_wanted, from_shaken = np.zeros(_AXES * size), np.zeros(_AXES * size)
         for axis in range(_AXES):
@@ -149,14 +150,14 @@ class _Loop:
             row += own @ state  # noqa: PLW2901 - in place, so that the loop stays quick
             state = row
         found = states.reshape(len(states), _AXES, size)
-        return _Flown(found[:, :, 6].copy(), found[:, :, -1].copy(), found[:, :, 3].copy())
+        return _Flown(found[:, :, _RATE].copy(), found[:, :, -1].copy(), found[:, :, _COMMAND].copy())
 
 
 def _one_step(spec: FlightSpec, axis: int, step_s: float) -> Callable[[FloatArray, float, float], FloatArray]:
     """Return the rule of one sample for one axis.
 
-    State: acceleration, rate, integral, command, derivative's low-pass, (its last value), true rate before the sample,
-    low-passes of the gyro. The command acts one sample after it was computed.
+    State: acceleration, rate after the sample, integral, command, the derivative's low-pass, rate at the sample, then
+    the low-passes of the gyro. The command acts one sample after it was computed.
     """
     follow = 1.0 - math.exp(-step_s / spec.rotor_lag_s)
     smooth = 1.0 - math.exp(-2.0 * math.pi * spec.derivative_cutoff_hz * step_s)

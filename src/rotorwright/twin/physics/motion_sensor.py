@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from rotorwright.twin.physics.body import Body, BodyMoment
 
 _NOISE_COLUMNS = 9  # force, rates, attitude
-_ROUGH_TURN_RAD_S = 0.02  # rad/s of rate for each m/s2 of a rough bearing's shaking; made up
+_ROUGH_TURN_RAD_S = 0.005  # of rate for each m/s2 of a rough bearing, which shakes at hundreds of hertz; made up
 
 
 @dataclass(frozen=True, slots=True)

@@ -47,15 +47,15 @@ def _rate_mirrored(axis: int) -> Callable[[BenchCraft, Generator], BenchCraft]:
 
 
 def _rate_bias_large(craft: BenchCraft, chance: Generator) -> BenchCraft:
-    return _sensor(craft, rate_bias_rad_s=_pushed(craft.sensor.rate_bias_rad_s, _signed(chance, 0.15, 0.35), chance))
+    return _sensor(craft, rate_bias_rad_s=_pushed(craft.sensor.rate_bias_rad_s, _signed(chance, 0.25, 0.50), chance))
 
 
 def _rate_noise_large(craft: BenchCraft, chance: Generator) -> BenchCraft:
-    return _sensor(craft, rate_noise_rad_s=_between(chance, 0.03, 0.08))
+    return _sensor(craft, rate_noise_rad_s=_between(chance, 0.09, 0.20))
 
 
 def _force_offset_large(craft: BenchCraft, chance: Generator) -> BenchCraft:
-    return _sensor(craft, force_bias_m_s2=_pushed(craft.sensor.force_bias_m_s2, _signed(chance, 1.8, 3.0), chance))
+    return _sensor(craft, force_bias_m_s2=_pushed(craft.sensor.force_bias_m_s2, _signed(chance, 1.6, 2.4), chance))
 
 
 def _level_trim_off(craft: BenchCraft, chance: Generator) -> BenchCraft:
@@ -97,7 +97,7 @@ def _channel_jitters(craft: BenchCraft, chance: Generator) -> BenchCraft:
 
 
 def _frames_lost(craft: BenchCraft, chance: Generator) -> BenchCraft:
-    return _radio(craft, lost_part=_between(chance, 0.20, 0.35))
+    return _radio(craft, lost_part=_between(chance, 0.25, 0.40))
 
 
 def _failsafe_holds(craft: BenchCraft, _chance: Generator) -> BenchCraft:

@@ -92,11 +92,12 @@ class MotorSession:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PowerSession:
-    """Voltage and current with the motors stopped, (n,) each, and what a person's meter shows."""
+    """Voltage and current with the motors stopped, (n,) each, a person's meter, and the cells on the pack's label."""
 
     volts: FloatArray
     amperes: FloatArray
     meter_v: float
+    cells_said: int
 
 
 def pose_session(
@@ -207,7 +208,7 @@ def power_session(craft: BenchCraft, chance: Generator, *, over_s: float = 5.0, 
     battery = craft.new_battery()
     volts, amperes = battery.measured(_clock(chance) + np.arange(round(over_s * rate_hz)) / rate_hz)
     true = float(battery.volts(battery.amperes(0.0)))
-    return PowerSession(volts, amperes, round(true * craft.meter_part, 2))
+    return PowerSession(volts, amperes, round(true * craft.meter_part, 2), craft.battery.cells)
 
 
 def flight_session(
