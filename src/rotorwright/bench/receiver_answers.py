@@ -137,7 +137,7 @@ def _assigned(
     A channel that moves in every window alike is no stick, so what it moves in the quietest window is taken off. Where
     two channels carry the same stick, the one that the settings name is as good as the other and comes first.
     """
-    score = movement - (movement.min(axis=0) if len(asked) > 1 else 0.0)
+    score = _beyond_quiet(movement)
     for row, window in enumerate(asked):
         named = setup.channel_of.get(window.stick)
         if named in channels.present:
@@ -157,18 +157,24 @@ def _answer(
 ) -> StickAnswer | Finding:
     window, stick = asked[row], asked[row].stick
     moved = movement[row]
+    beyond = _beyond_quiet(movement)[row]
     if column >= len(moved) or moved[column] < MOVED.value:
         return _not_moved(channels, movement, row, column, asked)
-    others = np.delete(moved, column)
+    others = np.delete(beyond, column)
     margin = float(others.max() / moved[column]) if len(others) else 0.0
     channel = channels.present[column]
-    if margin > CLEAR.value and not _others_are_copies(channels, window, column, moved):
-        also = [channels.present[n] for n in np.flatnonzero(moved > CLEAR.value * moved[column])]
+    if margin > CLEAR.value and not _others_are_copies(channels, window, column, beyond):
+        also = [channels.present[n] for n in np.flatnonzero(beyond > CLEAR.value * moved[column])]
         words = (
             f"{channel_words(also)} moved when the {stick} stick was asked for, so it is not clear which carries it."
         )
         return missing("stick-not-clear", words, "Move one stick at a time. " + _move_words(stick))
     return _measured_answer(channels, asked, row, channel, margin)
+
+
+def _beyond_quiet(movement: FloatArray) -> FloatArray:
+    """Return how far each channel went in each window beyond what it goes in its quietest one, (windows, channels)."""
+    return np.asarray(movement - (movement.min(axis=0) if len(movement) > 1 else 0.0), dtype=np.float64)
 
 
 def _others_are_copies(channels: Channels, window: SampledWindow, column: int, moved: FloatArray) -> bool:

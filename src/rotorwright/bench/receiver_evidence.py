@@ -139,7 +139,11 @@ def usable_channels(record: ChannelRecord, mapped: Iterable[int]) -> Channels | 
     present = tuple(int(n) + 1 for n in np.flatnonzero(share >= SHARE_PRESENT.value) if n not in odd)
     if not present:
         return _unit_trouble(pulses)
-    return Channels(record.at_s, pulses, present, record.is_signal, float(np.median(np.diff(record.at_s))))
+    step_s = float(np.median(np.diff(record.at_s)))
+    # A sample without one of its channels is as good as lost; the gap that it leaves is judged like any other.
+    whole = np.all(np.isfinite(pulses[:, [one - 1 for one in present]]), axis=1)
+    signal = None if record.is_signal is None else record.is_signal[whole]
+    return Channels(record.at_s[whole], pulses[whole], present, signal, step_s)
 
 
 def readable_pulses(record: ChannelRecord) -> FloatArray:

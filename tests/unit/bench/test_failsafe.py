@@ -98,6 +98,7 @@ SOUND: Mapping[str, tuple[Loss, ReceiverSetup]] = {
         SETUP,
     ),
     "preset as well as said": (Loss(preset={3: 988.0, 5: 1000.0}), SETUP),
+    "preset thrust as well as said, switch held on": (Loss(preset={3: 960.0}), SETUP),
     "settings that say nothing": (DISARMED, SILENT),
     "long wait that is set": (Loss(said_after_s=2.2, disarmed_after_s=2.5), with_setup(wait_s=2.0)),
     "digital link without noise": (replace(DISARMED, noise_us=0.0), SETUP),
@@ -164,6 +165,17 @@ DANGEROUS: Mapping[str, tuple[Loss, ReceiverSetup, str]] = {
         LANDING,
         "failsafe-action-differs",
     ),
+    "preset late": (
+        replace(HELD, is_armed=True, disarmed_after_s=4.2, preset={3: 960.0, 5: 1000.0}, preset_after_s=4.0),
+        SETUP,
+        "failsafe-late",
+    ),
+    "preset late, arming refused": (
+        replace(HELD, preset={3: 960.0, 5: 1000.0}, preset_after_s=4.0),
+        replace(SILENT, wait_s=0.3),
+        "failsafe-late",
+    ),
+    "disarmed, but the channels live on": (replace(HELD, live=True, disarmed_after_s=0.8), SETUP, "failsafe-none"),
     "arms again by itself": (Loss(rearms=True), SETUP, "rearms-by-itself"),
     "thrust turned round and high": (
         replace(HELD, is_armed=False, preset={3: 1500.0}, thrust_us=2011.0),
@@ -235,6 +247,28 @@ def test_thrust_that_was_not_low_before_is_not_shown() -> None:
     result = judge(Loss(thrust_us=1300.0))
     assert result.verdict is Verdict.NOT_SHOWN
     assert found(result, "thrust-was-not-low").is_missing
+
+
+def test_other_values_that_still_stir_do_not_show_that_the_transmitter_was_off() -> None:
+    preset = Loss(said_after_s=None, disarmed_after_s=0.9, live=True, preset={3: 960.0, 5: 1000.0})
+    record, answers = drill(1, preset)
+    # Nobody says that the motors were armed, and no answer tells it: only the arming switch was taken back.
+    silent = AnswerRecord(answers.at_s, np.zeros(len(answers.at_s)), answers.mode_bits)
+    result = judged(record, silent, was_armed=False, on_again_s=ON_S)
+    assert result.verdict is Verdict.NOT_SHOWN
+    assert found(result, "preset-not-judged").is_missing
+
+
+def test_the_aircraft_s_own_word_that_it_is_armed_counts() -> None:
+    result = judged(*drill(1, Loss(disarmed_after_s=None)), was_armed=False)
+    assert found(result, "failsafe-stays-armed").is_dangerous
+
+
+def test_answers_that_pause_are_not_shown() -> None:
+    record, answers = drill(1, Loss())
+    keep = (answers.at_s < 2.4) | (answers.at_s > 6)
+    paused = AnswerRecord(answers.at_s[keep], answers.is_armed[keep], answers.mode_bits[keep])
+    assert [one.kind for one in judged(record, paused).findings] == ["no-answers"]
 
 
 def test_armed_motors_with_an_action_that_nobody_knows_are_not_shown() -> None:

@@ -336,6 +336,60 @@ def test_a_signal_that_breaks_off_is_found_and_none_at_all_is_not_shown() -> Non
     assert none.verdict is Verdict.NOT_SHOWN
 
 
+def test_a_spare_channel_that_always_wanders_disturbs_nothing() -> None:
+    rng = np.random.default_rng(1)
+    for seed in range(5):
+        record, windows = session(seed)
+        record.pulses_us[:, 9] = rng.uniform(900, 2100, len(record.at_s))
+        assert judge_receiver(record, windows, SETUP).verdict is Verdict.PASSED
+
+
+def test_samples_that_the_stream_lost_are_not_laid_to_the_receiver() -> None:
+    rng = np.random.default_rng(2)
+    for seed in range(20):
+        record, windows = session(seed, Radio(loss=0.0))
+        kept = rng.random(len(record.at_s)) > 0.15
+        result = judge_receiver(ChannelRecord(record.at_s[kept], record.pulses_us[kept]), windows, SETUP)
+        assert result.verdict is Verdict.PASSED, (seed, result.sentence)
+
+
+def test_single_missing_pulses_neither_hide_a_fault_nor_make_one() -> None:
+    rng = np.random.default_rng(3)
+    for radio, verdict in ((Radio(), Verdict.PASSED), (Radio(mix=((Stick.ROLL, Stick.YAW, 0.5),)), Verdict.FAILED)):
+        for nothing in (0.0, np.nan, np.inf):
+            record, windows = session(4, radio)
+            record.pulses_us[:, :4][rng.random((len(record.at_s), 4)) < 0.01] = nothing
+            assert judge_receiver(record, windows, SETUP).verdict is verdict, nothing
+
+
+def test_a_thrust_stick_that_was_not_brought_back_tells_no_direction() -> None:
+    for turned in (False, True):
+        rng = np.random.default_rng(8)
+        places, windows = all_sticks(rng)
+        first, end = (int(one * FINE_HZ) for one in (windows[0].start_s, windows[0].end_s))
+        way = places[Stick.THRUST][first:end]
+        way[int(np.argmax(way > 0.95)) :] = 1.0  # the rest of the window at the top
+        radio = Radio(is_reversed={**STRAIGHT, Stick.THRUST: turned})
+        result = judge_receiver(heard(rng, places, radio), windows, SETUP)
+        assert found(result, "direction-not-clear").is_missing
+        assert not result.is_dangerous
+
+
+def test_a_stick_moved_twice_in_a_short_record_is_not_said_to_rest_elsewhere() -> None:
+    for seed in range(30):
+        order = (Stick.ROLL, Stick.PITCH)
+        record, windows = session(seed, order=order, moves={Stick.PITCH: Stick.ROLL})
+        result = judge_receiver(record, windows, SETUP)
+        assert result.verdict is Verdict.NOT_SHOWN, (seed, result.sentence)
+
+
+def test_holes_in_a_stick_s_channel_are_no_missing_channel() -> None:
+    record, windows = session(6)
+    record.pulses_us[::4, 0] = np.nan
+    result = judge_receiver(record, windows, SETUP)
+    assert [one.kind for one in result.findings] == ["channel-with-holes"]
+
+
 # Bad records
 
 
@@ -386,6 +440,7 @@ BAD: Mapping[str, Callable[[np.ndarray, np.ndarray], tuple[np.ndarray, np.ndarra
     "times in milliseconds": lambda at_s, pulses: (at_s * 1000, pulses),
     "times in microseconds": lambda at_s, pulses: (at_s * 1e6, pulses),
     "times too small": lambda at_s, pulses: (at_s / 1e6, pulses),
+    "times that often stand": lambda at_s, pulses: (np.repeat(at_s[::2], 2)[: len(at_s)], pulses),
     "times that stand": lambda at_s, pulses: (np.floor(at_s), pulses),
     "lengths that differ": lambda at_s, pulses: (at_s[:-3], pulses),
     "one flat array": lambda at_s, pulses: (at_s, pulses[:, 0]),
