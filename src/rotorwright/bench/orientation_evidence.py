@@ -204,9 +204,20 @@ def _noise(record: MotionRecord, holds: tuple[Hold, ...]) -> tuple[FloatArray, F
         np.hstack((record.rate_rad_s[hold.first : hold.last], record.force_m_s2[hold.first : hold.last]))
         for hold in chosen
     ]
+    if above_hz > 0.0:
+        pieces, step = _told_anew(pieces, step)
     levels = [level for level in (_white_level(piece, step, above_hz) for piece in pieces) if level is not None]
     noise = np.sqrt(np.mean(levels, axis=0)) if levels else np.full(6, np.nan)
     return noise[:3], noise[3:]
+
+
+def _told_anew(pieces: list[FloatArray], step: float) -> tuple[list[FloatArray], float]:
+    """Return the pieces without samples that only repeat the one before, and the time between those that are left.
+
+    A stream that repeats its samples makes steps of a tremor, which look like noise.
+    """
+    kept = [piece[np.r_[True, (np.diff(piece, axis=0) != 0.0).any(axis=1)]] for piece in pieces]
+    return kept, step * sum(map(len, pieces)) / sum(map(len, kept))
 
 
 def _white_level(values: FloatArray, step: float, above_hz: float) -> FloatArray | None:

@@ -428,11 +428,11 @@ def _said(settings: Mapping[str, str]) -> str:
 def _taken_for(turn: FloatArray) -> str:
     """Return which side of itself the aircraft takes for its nose and underside, as far as it errs."""
     wrong = [
-        f"what the aircraft takes for its {name} is {_side(turn[axis])}"
+        f"takes for its {name} is {_side(turn[axis])}"
         for axis, name in ((0, "nose"), (2, "underside"))
         if turn[axis, axis] < 1.0 - 1e-6
     ]
-    return ", and ".join(wrong)
+    return "what the aircraft " + ", and what it ".join(wrong)
 
 
 def _side(true_direction: FloatArray) -> str:

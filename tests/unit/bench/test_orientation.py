@@ -339,6 +339,20 @@ def test_a_few_lost_samples_change_nothing() -> None:
     assert judge_orientation(holed, USUAL_POSES, chip=None, board_deg=LEVEL_BOARD).verdict is Verdict.PASSED
 
 
+def test_a_stream_that_repeats_its_samples_or_tells_them_twice_changes_nothing() -> None:
+    for seed in range(6):
+        record = tipped_record(seed, IN_HANDS)
+        for chosen in (np.arange(len(record.at_s)) // 3 * 3, np.sort(np.r_[0 : len(record.at_s), 100:160])):
+            assert record.attitude_rad is not None
+            told = MotionRecord(
+                record.at_s if len(chosen) == len(record.at_s) else record.at_s[chosen],
+                record.force_m_s2[chosen],
+                record.rate_rad_s[chosen],
+                record.attitude_rad[chosen],
+            )
+            assert judge_orientation(told, USUAL_POSES, chip=None, board_deg=LEVEL_BOARD).verdict is Verdict.PASSED
+
+
 def test_no_asked_pose_shows_nothing() -> None:
     result = judge_orientation(tipped_record(1), (), chip=None, board_deg=LEVEL_BOARD)
     assert result.verdict is Verdict.NOT_SHOWN
