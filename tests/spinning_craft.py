@@ -1,6 +1,6 @@
 """Records of a craft on foam whose motors are pulsed one after another, propellers off, with every fault as a switch.
 
-The physics is integrated at 4 kHz by itself: a rigid body on springs and dampers, rotors with inertia and imbalance,
+The physics is integrated at 2.5 kHz by itself: a rigid body on springs and dampers, rotors with inertia and imbalance,
 sensors off the centre of gravity with filters, bias and noise. Nothing of it is shared with what is tested.
 Ranges are those of small craft: common practice, no source.
 """
@@ -12,12 +12,12 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import cont2discrete, lfilter
+from scipy.signal import bilinear, lfilter
 
 from rotorwright.bench.motors import PLACES, MotorSetup, Place, Pulse
 from rotorwright.bench.records import FloatArray, MotionRecord, RotorRecord
 
-STEP_S = 1.0 / 4000.0
+STEP_S = 1.0 / 2500.0
 SIGN = {Place.FRONT_RIGHT: (1, 1), Place.REAR_RIGHT: (-1, 1), Place.REAR_LEFT: (-1, -1), Place.FRONT_LEFT: (1, -1)}
 TURNS = {Place.FRONT_RIGHT: -1, Place.REAR_RIGHT: 1, Place.REAR_LEFT: -1, Place.FRONT_LEFT: 1}
 OUTPUTS = {Place.FRONT_RIGHT: 1, Place.REAR_RIGHT: 2, Place.REAR_LEFT: 3, Place.FRONT_LEFT: 4}
@@ -56,6 +56,7 @@ class Craft:
     rough: Mapping[Place, float] = field(default_factory=dict)
     told_magnets: tuple[int, int] = (14, 14)
     silent_speeds: frozenset[int] = frozenset()
+    tells_by_controller: bool = False
     touch_rad_s: float = 0.0
 
 
@@ -145,7 +146,7 @@ def _pushes(
             craft.rough.get(place, 0.0)
             * craft.mass_kg
             * (turn / turn.max() if turn.max() > 0 else turn)
-            * (rng.normal(0.0, 1.0, own.shape) * np.sqrt(4000.0 / craft.sample_hz))
+            * (rng.normal(0.0, 1.0, own.shape) * np.sqrt(1.0 / STEP_S / craft.sample_hz))
         )
         x, y = (part * arm - off for part, arm, off in zip(SIGN[place], craft.arm_m, craft.centre_off_m, strict=True))
         h = craft.rotor_height_m
@@ -172,11 +173,9 @@ def _low_pass(hz: float) -> tuple[FloatArray, FloatArray]:
 def _on_spring(push: FloatArray, hz: float, damping: float) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return position, velocity, acceleration of a unit mass on a spring."""
     w = 2.0 * np.pi * hz
-    state = (np.array([[0.0, 1.0], [-w * w, -2 * damping * w]]), np.array([[0.0], [1.0]]), np.eye(2), np.zeros((2, 1)))
-    a, b, _, _, _ = cont2discrete(state, STEP_S)
-    below = np.poly(a)
-    up = [np.array([0.0, b[i, 0], (a[i, 1 - i] * b[1 - i, 0] - a[1 - i, 1 - i] * b[i, 0])]) for i in (0, 1)]
-    place, speed = lfilter(up[0], below, push), lfilter(up[1], below, push)
+    over, below = bilinear([1.0], [1.0, 2.0 * damping * w, w * w], 1.0 / STEP_S)
+    rate_over, _ = bilinear([1.0, 0.0], [1.0, 2.0 * damping * w, w * w], 1.0 / STEP_S)
+    place, speed = lfilter(over, below, push), lfilter(rate_over, below, push)
     return place, speed, push - w * w * place - 2 * damping * w * speed
 
 
@@ -216,8 +215,10 @@ def _told(craft: Craft, speed: Mapping[Place, FloatArray], fine_s: FloatArray, r
     ratio = craft.told_magnets[1] / craft.told_magnets[0]
     columns: list[NDArray[np.float64]] = []
     for output in (1, 2, 3, 4):
-        wired = craft.wired.get(output, ())
-        own = sum((speed[place] for place in wired[:1]), np.zeros(len(fine_s))) / (2.0 * np.pi)
+        wired = craft.wired.get(output, ())[:1]
+        if craft.tells_by_controller:
+            wired = tuple(place for place in PLACES if OUTPUTS[place] == output)
+        own = sum((speed[place] for place in wired), np.zeros(len(fine_s))) / (2.0 * np.pi)
         told = np.interp(at_s - 0.02, fine_s, own) * ratio
         told = np.where(told > 5.0, np.round(told + rng.normal(0.0, 0.4, len(at_s)), 1), 0.0)
         columns.append(np.full(len(at_s), np.nan) if output in craft.silent_speeds else told)

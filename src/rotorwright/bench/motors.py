@@ -32,6 +32,8 @@ WORST_IMBALANCE_KG_M = 5e-6  # kg m: more than that is a bent bell or a loose ma
 UNEVEN_IMBALANCE_KG_M = 2.5e-6  # kg m, if it is also ...
 UNEVEN_IMBALANCE = 5.0  # ... that many times the middle of the others
 USUAL_MASS_KG = 0.5  # kg, where the craft's mass is not known
+UNLIKE_PUSH = (0.55, 1.5)  # a motor's push over the middle of the others: beyond it, two motors may have answered
+UNLIKE_SIGMAS = 4.0  # standard deviations that it must be off as well
 ROUGH_M_S2 = 0.2  # m/s², root of mean square between the harmonics, if it is also ...
 ROUGH_TIMES = 3.5  # ... that many times the middle of the others
 
@@ -164,6 +166,7 @@ def _judge_pulses(
     findings += _judge_answers(seen, said)
     findings += _judge_order(known, setup, said, seen)
     findings += _judge_directions(known, seen, setup)
+    findings += _judge_pushes(seen)
     findings += _judge_evenness(seen, setup)
     findings += _judge_magnets(seen, setup)
     return judged(
@@ -467,6 +470,24 @@ def _judge_directions(known: Sequence[_Known], seen: Sequence[PulseSeen], setup:
     return findings
 
 
+def _judge_pushes(seen: Sequence[PulseSeen]) -> Iterable[Finding]:
+    """Doubt a pulse that pushes the body unlike the others: two motors at once add, or take away from each other."""
+    pushes = [(one, one.reaction) for one in seen if not one.trouble and one.reaction is not None and one.is_moved]
+    for one, reaction in pushes:
+        others = [each for other, each in pushes if other.output != one.output]
+        if len(others) < 2:
+            continue
+        usual = float(np.median([abs(each.step_rad_s) for each in others]))
+        sigma = float(np.hypot(reaction.sigma_rad_s, np.median([each.sigma_rad_s for each in others])))
+        ratio = abs(reaction.step_rad_s) / max(usual, 1e-12)
+        is_unlike = not UNLIKE_PUSH[0] < ratio < UNLIKE_PUSH[1]
+        if is_unlike and abs(abs(reaction.step_rad_s) - usual) > UNLIKE_SIGMAS * sigma:
+            words = f"The pulse on output {one.output} pushed the body {ratio:.1f} times as much as the others did."
+            yield _missing(
+                "push-unlike", words, "Watch whether two motors turn, or a motor of another kind; run it again."
+            )
+
+
 def _direction_not_shown(output: int, is_contrary: bool) -> Finding:  # noqa: FBT001
     if is_contrary:
         words = f"On output {output} the push on the body and the circle of its shaking say different directions."
@@ -588,7 +609,7 @@ def _measured(seen: Sequence[PulseSeen], known: Sequence[_Known], setup: MotorSe
         if one.output in one.told.during:
             yield Measured(f"{name}: turns per second, told", one.told.during[one.output], "Hz")
         if one.reaction is not None:
-            step = (one.reaction.up_rad_s + one.reaction.down_rad_s) / 2.0
+            step = one.reaction.step_rad_s
             yield Measured(f"{name}: push on the body, clockwise rotor positive", step, "rad/s")
             yield Measured(f"{name}: push over its uncertainty", one.reaction.significance, "")
         if np.isfinite(one.roughness_m_s2):

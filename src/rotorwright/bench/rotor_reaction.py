@@ -33,7 +33,9 @@ SPIN_S = (0.025, 0.04, 0.055, 0.075, 0.1, 0.14, 0.2)  # s: time constants of spi
 DELAYS_S = (-0.01, 0.0, 0.01, 0.02, 0.03, 0.045, 0.06, 0.075, 0.09, 0.11)  # s: from command to torque
 # Limits: common practice, no source.
 LEAST_SIGNIFICANCE = 4.5  # standard deviations, for each of spin-up and spin-down
+LEAST_WITH_CIRCLE = 2.5  # standard deviations, where the circle of the shaking says the same direction
 LEAST_EXPLAINED = 0.5  # part of what the foam alone does not explain that the rotor must explain
+CLEAR_CIRCLE = 0.8  # 1 is a perfect circle
 MOST_UNLIKE = 3.0  # ratio of spin-up to spin-down step, or its inverse
 
 
@@ -54,6 +56,11 @@ class Reaction:
     explained: float
 
     @property
+    def step_rad_s(self) -> float:
+        """Mean of both."""
+        return (self.up_rad_s + self.down_rad_s) / 2.0
+
+    @property
     def significance(self) -> float:
         """The weaker of both in standard deviations."""
         return min(abs(self.up_rad_s), abs(self.down_rad_s)) / self.sigma_rad_s
@@ -64,15 +71,20 @@ class Reaction:
         largest = max(abs(self.up_rad_s), abs(self.down_rad_s)) / self.sigma_rad_s
         return largest > 1.5 * LEAST_SIGNIFICANCE and self.explained > LEAST_EXPLAINED
 
-    @property
-    def direction(self) -> int:
-        """+1 clockwise seen from above, -1 counter-clockwise, 0 not shown."""
+    def direction(self, sense: float = 0.0) -> int:
+        """Return +1 clockwise seen from above, -1 counter-clockwise, 0 not shown.
+
+        Args:
+            sense: how the force of the imbalance circles, -1 to 1, 0 for not known; a weaker push then suffices.
+        """
         same = self.up_rad_s * self.down_rad_s > 0
-        if not same or self.significance < LEAST_SIGNIFICANCE or self.explained < LEAST_EXPLAINED:
+        if not same or self.explained < LEAST_EXPLAINED:
             return 0
         if not 1.0 / MOST_UNLIKE < self.up_rad_s / self.down_rad_s < MOST_UNLIKE:
             return 0
-        return 1 if self.up_rad_s > 0 else -1
+        turns = 1 if self.up_rad_s > 0 else -1
+        is_backed = sense * turns > CLEAR_CIRCLE
+        return turns if self.significance >= (LEAST_WITH_CIRCLE if is_backed else LEAST_SIGNIFICANCE) else 0
 
 
 def reaction_of(stretch: Stretch, start_s: float, end_s: float) -> Reaction:

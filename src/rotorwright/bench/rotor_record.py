@@ -10,16 +10,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from rotorwright.bench.records import GRAVITY_M_S2, FloatArray
+from rotorwright.bench.records import GRAVITY_M_S2
 
 if TYPE_CHECKING:
-    from rotorwright.bench.records import MotionRecord, RotorRecord
+    from numpy.typing import NDArray
+
+    from rotorwright.bench.records import FloatArray, MotionRecord, RotorRecord
 
 # Limits: value, unit, where from. Without another word: common practice, no source.
 LEAST_SAMPLES_HZ = 250.0  # Hz: a rotor at 100 Hz and its lag need two and a half samples per turn
 MOST_SAMPLES_HZ = 40_000.0  # Hz: above it the times are surely not seconds
 LONGEST_GAP_SAMPLES = 4.5  # samples: a hole longer than that cannot be bridged in a turn of a rotor
 MOST_LOST_PART = 0.05  # part of the samples that may be missing within a pulse
+MOST_JITTER = 0.15  # of a step: samples nearer to an even grid than that are taken to stand on it
 REST_BEFORE_S = 0.25  # s: rest before a pulse, from which bias and noise are taken
 FORCE_MIDDLE_PART = 0.15  # part of gravity by which the force at rest may be off: offset and scale of a cheap sensor
 MOST_TILT_DEG = 30.0  # degrees: the craft lies level, more or less
@@ -29,10 +32,10 @@ SATURATED_SAMPLES = 6  # samples in a row at the very largest value of a column:
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """A piece of a record on an even time grid.
+    """A piece of a record.
 
     Args:
-        step_s: time between two samples.
+        step_s: usual time between two samples.
         at_s: (n,) times.
         force_m_s2: (n, 3) specific force.
         rate_rad_s: (n, 3) body rates.
@@ -68,14 +71,14 @@ def trouble_of_stretch(motion: MotionRecord, start_s: float, end_s: float) -> st
     at_s = motion.at_s
     if start_s < at_s[0] - 1e-9 or end_s > at_s[-1] + 1e-9:
         return "the record does not reach over it"
-    inside = (at_s >= start_s) & (at_s <= end_s)
-    if inside.sum() < 20:
+    inside = _between(motion, start_s, end_s)
+    own = at_s[inside]
+    if len(own) < 20:
         return "the record is empty there"
-    step_s = float(np.median(np.diff(at_s)))
-    edges = np.concatenate(([start_s], at_s[inside], [end_s]))
-    if np.diff(edges).max() > LONGEST_GAP_SAMPLES * step_s:
+    step_s = _step_of(at_s)
+    if np.diff(np.concatenate(([start_s], own, [end_s]))).max() > LONGEST_GAP_SAMPLES * step_s:
         return "samples are missing there"
-    if inside.sum() < (1.0 - MOST_LOST_PART) * (end_s - start_s) / step_s:
+    if len(own) < (1.0 - MOST_LOST_PART) * (end_s - start_s) / step_s:
         return "too many samples were lost there"
     if not (np.isfinite(motion.force_m_s2[inside]).all() and np.isfinite(motion.rate_rad_s[inside]).all()):
         return "some samples there are no numbers"
@@ -83,15 +86,28 @@ def trouble_of_stretch(motion: MotionRecord, start_s: float, end_s: float) -> st
 
 
 def stretch_of(motion: MotionRecord, start_s: float, end_s: float) -> Stretch:
-    """Return a usable piece of the record on an even grid; single lost samples are bridged by a straight line."""
-    step_s = float(np.median(np.diff(motion.at_s)))
-    first, last = np.searchsorted(motion.at_s, (start_s, end_s))
-    piece = slice(max(0, int(first) - 1), int(last) + 1)
-    own = motion.at_s[piece]
-    at_s = np.arange(start_s, end_s, step_s)
-    columns = [np.interp(at_s, own, column[piece]) for column in (*motion.force_m_s2.T, *motion.rate_rad_s.T)]
+    """Return a usable piece of the record on an even grid.
+
+    Where the samples already stand on a grid, they stay as they are, and only lost ones are bridged by a straight line:
+    a straight line between all of them would take away a third of a ripple at a quarter of the sampling rate.
+    """
+    own = samples_of(motion, start_s, end_s)
+    usual = _step_of(motion.at_s)
+    count = np.concatenate(([0.0], np.cumsum(np.maximum(1.0, np.round(np.diff(own.at_s) / usual)))))
+    step_s = float(own.at_s[-1] - own.at_s[0]) / float(count[-1])
+    on_grid = own.at_s[0] + count * step_s
+    if np.abs(own.at_s - on_grid).max() > MOST_JITTER * step_s:
+        on_grid = own.at_s
+    at_s = own.at_s[0] + np.arange(int(count[-1]) + 1) * step_s
+    columns = [np.interp(at_s, on_grid, column) for column in (*own.force_m_s2.T, *own.rate_rad_s.T)]
     even = np.stack(columns, axis=1)
     return Stretch(step_s, at_s, even[:, :3], even[:, 3:])
+
+
+def samples_of(motion: MotionRecord, start_s: float, end_s: float) -> Stretch:
+    """Return a piece of the record as it is, on its own times."""
+    inside = _between(motion, start_s, end_s)
+    return Stretch(_step_of(motion.at_s), motion.at_s[inside], motion.force_m_s2[inside], motion.rate_rad_s[inside])
 
 
 def trouble_of_rotors(rotors: RotorRecord) -> str:
@@ -185,20 +201,28 @@ def _trouble_of_stillness(rate: FloatArray) -> tuple[str, str] | None:
     )
 
 
-def _saturated_column(motion: MotionRecord, inside: FloatArray) -> str:
+def _between(motion: MotionRecord, start_s: float, end_s: float) -> slice:
+    return slice(int(np.searchsorted(motion.at_s, start_s)), int(np.searchsorted(motion.at_s, end_s, side="right")))
+
+
+def _step_of(at_s: FloatArray) -> float:
+    """Return the usual time between samples; of a long record its first samples tell it."""
+    return float(np.median(np.diff(at_s[:600])))
+
+
+def _saturated_column(motion: MotionRecord, inside: slice) -> str:
     for name, values in (("accelerometer", motion.force_m_s2), ("gyro", motion.rate_rad_s)):
         part = values[inside]
         for axis in range(3):
             column = part[:, axis]
             if column.max() == column.min():
                 return f"one axis of the {name} stands still there"
-            for end in (column.max(), column.min()):
-                if _longest_run(column == end) >= SATURATED_SAMPLES:
-                    return f"the {name} ran into its end stop there"
+            if any(_longest_run(column == end) >= SATURATED_SAMPLES for end in (column.max(), column.min())):
+                return f"the {name} ran into its end stop there"
     return ""
 
 
-def _longest_run(is_true: FloatArray) -> int:
+def _longest_run(is_true: NDArray[np.bool_]) -> int:
     if is_true.sum() < SATURATED_SAMPLES:
         return 0
     edges = np.flatnonzero(np.diff(np.concatenate(([0], is_true.astype(np.int8), [0]))))

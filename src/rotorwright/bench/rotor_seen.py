@@ -9,7 +9,7 @@ import numpy as np
 
 from rotorwright.bench.rotor_place import Bearing, bearing_of
 from rotorwright.bench.rotor_reaction import Reaction, reaction_of
-from rotorwright.bench.rotor_record import REST_BEFORE_S, stretch_of, trouble_of_stretch
+from rotorwright.bench.rotor_record import REST_BEFORE_S, samples_of, stretch_of, trouble_of_stretch
 from rotorwright.bench.rotor_spectrum import Line, amplitude_at, find_line, harmonic_part, roughness_of, spectrum_of
 
 if TYPE_CHECKING:
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
     from rotorwright.bench.records import FloatArray, MotionRecord, RotorRecord
     from rotorwright.bench.rotor_record import Stretch
+    from rotorwright.bench.rotor_spectrum import Spectrum
 
 # Limits: value, unit. Common practice, no source.
 SHORTEST_PULSE_S = 0.6  # s: spin-up takes half of it
@@ -84,7 +85,7 @@ class PulseSeen:
     @property
     def direction(self) -> int:
         """+1 clockwise seen from above, -1 counter-clockwise, 0 not shown."""
-        return self.reaction.direction if self.reaction else 0
+        return self.reaction.direction(self.line.sense if self.line.is_clear else 0.0) if self.reaction else 0
 
     @property
     def is_moved(self) -> bool:
@@ -143,7 +144,8 @@ def look_at_pulse(
     spectrum = spectrum_of(steady)
     line = find_line(spectrum, near_hz=_near_hz(told, output))
     still = _still_shaking(motion, line, end_s, last_s)
-    rest = spectrum_of(stretch_of(motion, start_s - REST_BEFORE_S, start_s))
+    rest = samples_of(motion, start_s - REST_BEFORE_S, start_s)
+    running = samples_of(motion, start_s + STEADY_FROM * (end_s - start_s), end_s)
     return PulseSeen(
         output,
         start_s,
@@ -152,14 +154,11 @@ def look_at_pulse(
         line=line,
         bearing=bearing_of(spectrum, line),
         reaction=reaction_of(around, start_s, end_s),
-        roughness_m_s2=roughness_of(spectrum, rest, line.hz) if line.is_clear else float("nan"),
+        roughness_m_s2=roughness_of(running, rest, line.hz) if line.is_clear else float("nan"),
         harmonic=harmonic_part(spectrum, line),
         still_shaking=still,
         yaw=_yaw_points(around, start_s),
-        lines=tuple(
-            (float(hz), float(np.sqrt((np.abs(force[:2]) ** 2).sum() / 2.0)))
-            for hz, force in zip(spectrum.hz, spectrum.force, strict=True)
-        ),
+        lines=_line_points(spectrum),
     )
 
 
@@ -204,6 +203,11 @@ def _speeds(rotors: RotorRecord, start_s: float, end_s: float) -> dict[int, floa
     columns: FloatArray = np.abs(rotors.speed_hz[inside])
     kept = ((place + 1, column[np.isfinite(column)]) for place, column in enumerate(columns.T))
     return {output: float(np.median(column)) for output, column in kept if column.size}
+
+
+def _line_points(spectrum: Spectrum) -> tuple[tuple[float, float], ...]:
+    size = np.sqrt((np.abs(spectrum.force[:, :2]) ** 2).sum(axis=1) / 2.0)
+    return tuple(zip(spectrum.hz.tolist(), size.tolist(), strict=True))
 
 
 def _yaw_points(stretch: Stretch, start_s: float) -> tuple[tuple[float, float], ...]:

@@ -30,6 +30,9 @@ NEAR_PART = 0.06  # how near
 BAND_BINS = 2.5  # half width of a line in bins of the spectrum (Hann window: the main lobe is 2)
 BAND_PART = 0.02  # and in parts of its frequency: the rotor may still speed up a little
 ROUGH_FROM_HZ = 30.0  # Hz: below it the craft rocks on its foam
+HARMONICS = (1, 2, 3)  # that are taken away before roughness is measured
+ROUGH_SIDES = (-3.2, -2.4, -1.6, -0.8, 0.0, 0.8, 1.6, 2.4, 3.2)  # lines fitted around each, over the length in s
+LEAST_FREE = 30  # samples more than what is fitted
 MAGNET_TOLERANCE = 0.025  # part by which told and felt speed may differ
 MAGNETS = range(2, 49, 2)  # a rotor has an even number of magnets
 
@@ -42,11 +45,13 @@ class Spectrum:
         hz: (k,) frequencies.
         force: (k, 3) of the specific force, scaled such that the summed squares of a line are its amplitude squared.
         rate: (k, 3) of the body rates, scaled alike.
+        sample_hz: samples per second.
     """
 
     hz: FloatArray
     force: ComplexArray
     rate: ComplexArray
+    sample_hz: float
 
     @property
     def bin_hz(self) -> float:
@@ -83,7 +88,7 @@ def spectrum_of(stretch: Stretch) -> Spectrum:
     # Parseval: the squares of the main lobe of a line of amplitude A sum up to A² n (sum of window²) / 4.
     scale = 2.0 / np.sqrt(len(columns) * float(window @ window))
     lines = np.fft.rfft(columns * window[:, None], axis=0) * scale
-    return Spectrum(np.fft.rfftfreq(len(columns), stretch.step_s), lines[:, :3], lines[:, 3:])
+    return Spectrum(np.fft.rfftfreq(len(columns), stretch.step_s), lines[:, :3], lines[:, 3:], 1.0 / stretch.step_s)
 
 
 def band_of(spectrum: Spectrum, hz: float) -> NDArray[np.bool_]:
@@ -110,25 +115,35 @@ def amplitude_at(spectrum: Spectrum, hz: float, *, spread: float = 0.0) -> tuple
     return float(np.sqrt(max(0.0, power[near].sum() - noise * near.sum()) / 2.0)), float(power[near].max() / noise)
 
 
-def roughness_of(spectrum: Spectrum, rest: Spectrum, hz: float) -> float:
-    """Return the acceleration (m/s², root of mean square, all axes) between the harmonics of `hz`, less the rest's."""
-    top = 2.0 * float(spectrum.hz[-1])
-    keep = (spectrum.hz >= ROUGH_FROM_HZ) & (spectrum.hz <= NYQUIST_PART * top)
-    for harmonic in range(1, 6):
-        mirrored = abs((hz * harmonic + top / 2.0) % top - top / 2.0)
-        keep &= ~band_of(spectrum, mirrored)
-    quiet_keep = (rest.hz >= ROUGH_FROM_HZ) & (rest.hz <= NYQUIST_PART * top)
-    if keep.sum() < 8 or quiet_keep.sum() < 8:
+def roughness_of(steady: Stretch, rest: Stretch, hz: float) -> float:
+    """Return the acceleration (m/s², root of mean square, all axes) between the harmonics of `hz`, less that at rest.
+
+    Slow motion and a band around each harmonic are fitted to the samples at their own times and taken away, so lost
+    samples do no harm and harmonics above half the sampling rate need no mirroring.
+    """
+    loud = _left_over(steady, [hz * order for order in HARMONICS])
+    return float(np.sqrt(max(0.0, loud - _left_over(rest, []))))
+
+
+def _left_over(samples: Stretch, lines_hz: Sequence[float]) -> float:
+    """Return the mean square of the force, summed over the axes, that slow motion and lines leave; NaN if too short."""
+    since = samples.at_s - samples.at_s[0]
+    length_s = float(since[-1])
+    slow = np.cos(np.pi * np.arange(int(2.0 * ROUGH_FROM_HZ * length_s) + 1) * since[:, None] / length_s)
+    near = np.array([hz + side / length_s for hz in lines_hz for side in ROUGH_SIDES])
+    turns = 2.0 * np.pi * near * since[:, None]
+    columns = np.concatenate((slow, np.cos(turns), np.sin(turns)), axis=1)
+    free = len(since) - columns.shape[1]
+    if free < LEAST_FREE:
         return float("nan")
-    loud = (np.abs(spectrum.force[keep]) ** 2).sum(axis=1).mean() / spectrum.bin_hz
-    quiet = (np.abs(rest.force[quiet_keep]) ** 2).sum(axis=1).mean() / rest.bin_hz
-    # Squares of amplitudes per hertz; half of them are mean squares, over the whole band.
-    return float(np.sqrt(max(0.0, loud - quiet) / 2.0 * spectrum.hz[-1]))
+    base, _ = np.linalg.qr(columns)
+    left = samples.force_m_s2 - base @ (base.T @ samples.force_m_s2)
+    return float((left * left).sum() / free)
 
 
 def harmonic_part(spectrum: Spectrum, line: Line) -> float:
     """Return the second harmonic's amplitude over the line's own, NaN where it cannot be sampled."""
-    if line.hz * 2.0 > NYQUIST_PART * 2.0 * spectrum.hz[-1] or line.amplitude_m_s2 <= 0:
+    if line.hz * 2.0 > NYQUIST_PART * spectrum.sample_hz or line.amplitude_m_s2 <= 0:
         return float("nan")
     return amplitude_at(spectrum, 2.0 * line.hz)[0] / line.amplitude_m_s2
 
@@ -141,12 +156,13 @@ def rotor_hz(erpm: float, magnets: int) -> float:
 def likely_magnets(magnets: int, told_hz: Sequence[float], felt_hz: Sequence[float]) -> int | None:
     """Return the number of magnets with which told and felt speeds agree; None if no even number makes them agree."""
     ratios = np.asarray(told_hz, dtype=np.float64) / np.asarray(felt_hz, dtype=np.float64)
-    best = min(MAGNETS, key=lambda count: float(np.abs(ratios * magnets / count - 1.0).max()))
-    return best if float(np.abs(ratios * magnets / best - 1.0).max()) <= MAGNET_TOLERANCE else None
+    off = np.abs(ratios[None, :] * magnets / np.asarray(MAGNETS)[:, None] - 1.0).max(axis=1)
+    best = int(np.argmin(off))
+    return MAGNETS[best] if off[best] <= MAGNET_TOLERANCE else None
 
 
 def _highest(spectrum: Spectrum) -> float:
-    return min(HIGHEST_HZ, NYQUIST_PART * 2.0 * float(spectrum.hz[-1]))
+    return min(HIGHEST_HZ, NYQUIST_PART * spectrum.sample_hz)
 
 
 def _plane(spectrum: Spectrum) -> tuple[FloatArray, NDArray[np.bool_]]:
@@ -184,7 +200,7 @@ def _strongest(spectrum: Spectrum, low_hz: float, high_hz: float, clear: float) 
 
 
 def _second(spectrum: Spectrum, power: FloatArray, allowed: NDArray[np.bool_], hz: float) -> int | None:
-    top = 2.0 * float(spectrum.hz[-1])
+    top = spectrum.sample_hz
     for harmonic in (0.5, 2.0, 3.0, 4.0):
         mirrored = abs((hz * harmonic + top / 2.0) % top - top / 2.0)
         allowed = allowed & ~band_of(spectrum, mirrored)
