@@ -133,6 +133,15 @@ def test_a_switch_that_was_on_from_the_start_shows_no_arming() -> None:
     assert kinds(judge(Session(channels, session.answers))) == ["arm-range-not-reached"]
 
 
+def test_a_move_within_the_range_shows_no_arming() -> None:
+    setup = replace(HEALTHY, arming=Switching("arming", 5, 1300, 2100))
+    moves = ((5, 1500), (5, 2000), (5, 1000), *EVERY_SWITCH[2:7])
+    session = record_moves(9, moves, armed=arms_by(setup.arming), holds_s=(2.0, 2.0))
+    later = session.channels.at_s > session.channels.at_s[0] + 2.5
+    channels = ChannelRecord(session.channels.at_s[later], session.channels.pulses_us[later])
+    assert kinds(judge(Session(channels, session.answers), setup)) == ["arm-range-not-reached"]
+
+
 def test_thrust_that_is_not_low_is_named_as_the_reason_not_to_arm() -> None:
     result = judge(record_moves(3, armed=never_arms, thrust_us=1400.0))
     assert "The thrust stick was not low" in result.sentence
