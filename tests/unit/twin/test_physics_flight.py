@@ -9,7 +9,7 @@ from dataclasses import replace
 import control
 import numpy as np
 import pytest
-from scipy.signal import csd, welch
+from scipy.signal import csd, lfilter, welch
 
 from rotorwright.signals.flight import Flight
 from rotorwright.twin.physics.arithmetic import FloatArray
@@ -47,6 +47,16 @@ def test_the_closed_loop_answers_a_step_as_a_loop_of_continuous_parts_does() -> 
     _, expected = control.step_response(whole, at_s)
     flown = _Loop.of(spec, 1 / 8000.0).run(np.ones((4000, 3)), np.zeros((4000, 3)))
     assert flown.rate[:, 0] == pytest.approx(expected, abs=0.003)
+
+
+def test_what_the_loop_sees_is_the_raw_rate_behind_its_low_passes() -> None:
+    # Source: scipy.signal.lfilter, first-order lags with k = 1 - exp(-2 pi fc dt).
+    flight = record_flight(USUAL, 2, duration_s=3.0)
+    seen = told(flight.raw_rate_rad_s)
+    for cutoff in USUAL.gyro_cutoffs_hz:
+        keep = math.exp(-2 * math.pi * cutoff / 1000.0)
+        seen = lfilter([1 - keep], [1, -keep], seen, axis=0)
+    assert flight.rate_rad_s == pytest.approx(seen, abs=1e-9)
 
 
 def test_the_rates_follow_what_the_pilot_wants() -> None:

@@ -126,6 +126,8 @@ def test_on_the_bench_nothing_trembles_and_in_the_hand_it_does_between_4_and_9_h
         attitudes = matrix_of(hand.moment(at_s).turned)
         swing = np.degrees(np.ptp(np.unwrap(np.arcsin(-attitudes[:, 2, 0]))))
         assert 0.05 < swing < 4 * constants.TREMOR_DEG[1]
+        felt = np.linalg.norm(stacked(hand.moment(at_s).force_m_s2), axis=1)
+        assert 0.005 < np.std(felt) < 0.5  # the tremor shakes the aircraft, too
         hand.put_down(end_s)
         assert hand.moment(hand.still_from_s + 0.01).rate_rad_s == (0.0, 0.0, 0.0)
 
