@@ -39,8 +39,8 @@ DELIMITERS = (",", ";", "\t")
 COMMENTS = ("#", "%", "//")
 # Cells that stand for "no value here". Common practice, no source.
 MISSING = frozenset({"", "nan", "na", "n/a", "null", "none", "-nan"})
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\Z|[+-]?inf(inity)?\Z", re.IGNORECASE)
-_DECIMAL_COMMA = re.compile(r"[+-]?\d+,\d+([eE][+-]?\d+)?\Z")
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\Z|[+-]?inf(inity)?\Z", re.IGNORECASE | re.ASCII)
+_DECIMAL_COMMA = re.compile(r"[+-]?\d+,\d+([eE][+-]?\d+)?\Z", re.ASCII)
 _NO_TEXT = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
 
 

@@ -211,7 +211,7 @@ def _read_parquet(path: Path, wanted: ColumnMap | None, progress: Progress) -> _
             return _read_parquet_file(arrow, file, path, wanted, progress)
     except MemoryError:
         raise
-    except arrow.ArrowException as error:
+    except (arrow.ArrowException, ValueError, LookupError, OverflowError) as error:  # all of them come of damage
         raise _damaged(path, error) from error
     except OSError as error:
         if error.errno is None:  # the library says so of damaged pages, too
@@ -262,6 +262,8 @@ def _read_parquet_file(
                 found[each][done : done + len(batch)] = _numbers_or_clock(arrow, batch.column(index), each, clocks)
             done += len(batch)
             progress(f"reading {path.name}", done, rows)
+    if done != rows:
+        raise _damaged(path, EOFError(f"{done} of {rows} rows are there."))
     return _Table(found, {name: unit for name, unit in units.items() if unit}, _left_out(others, wanted))
 
 

@@ -57,6 +57,13 @@ def take_flight(
     source: str = "",
 ) -> tuple[Flight, tuple[str, ...], ColumnMap]:
     """Do as `flight_from_columns`, and return the column map too. Columns leave `columns` as they are used up."""
+    with np.errstate(all="ignore"):  # infinite and absurd values are said or refused below, not warned of
+        return _take_flight(columns, column_map, units or {}, source)
+
+
+def _take_flight(
+    columns: MutableMapping[str, FloatArray], column_map: ColumnMap | None, units: Mapping[str, str], source: str
+) -> tuple[Flight, tuple[str, ...], ColumnMap]:
     rows = _rows(columns, source)
     notes: tuple[str, ...] = ()
     if column_map is None:
