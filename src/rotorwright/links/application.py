@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Protocol
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping
+    from collections.abc import Callable, Generator, Iterator, Mapping
 
     from rotorwright.links.readings import Reading, Stream
     from rotorwright.settings.catalogue import Catalogue
@@ -142,7 +142,7 @@ class ApplicationLink(Protocol):
         """
         ...
 
-    def watch(self, rates_hz: Mapping[Stream, float]) -> Iterator[Reading]:
+    def watch(self, rates_hz: Mapping[Stream, float]) -> Generator[Reading]:
         """Yield readings of several streams as they come, each about so many times a second, until it is enough.
 
         Raises:

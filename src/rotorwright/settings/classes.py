@@ -1,7 +1,8 @@
 """What settings are about, whatever their names: those of the board, calibrations, what the pilot feels, and roles.
 
-Read from TOML: `[classes]` with lists of name patterns (`*` stands for anything, `?` for one character), `[roles]` from
-role to name, and `[told]` from a role's function to the bit by which the aircraft tells that it is on.
+Read from TOML: `[classes]` with lists of name patterns (`*` stands for anything, `?` for one character), `[roles]`
+from role to name, `[role_bits]` with the bit of a role that is one bit of its setting, and `[told]` from a role's
+function to the bit by which the aircraft tells that it is on.
 """
 
 from __future__ import annotations
@@ -37,6 +38,7 @@ class SettingClasses:
         calibration: name patterns of settings that belong to this very sensor.
         roles: role to name, e.g. `sensor.orientation`.
         feel: name patterns of settings that the pilot feels.
+        role_bits: role to bit, where the role is one bit of its setting.
         told: function (e.g. `mode.1`) to the bit of the heartbeat's custom_mode that tells that it is on.
     """
 
@@ -45,6 +47,7 @@ class SettingClasses:
     roles: Mapping[str, str] = field(default_factory=dict)
     feel: tuple[str, ...] = ()
     told: Mapping[str, int] = field(default_factory=dict)
+    role_bits: Mapping[str, int] = field(default_factory=dict)
     _board: re.Pattern[str] = field(init=False, repr=False, compare=False)
     _calibration: re.Pattern[str] = field(init=False, repr=False, compare=False)
     _feel: re.Pattern[str] = field(init=False, repr=False, compare=False)
@@ -76,10 +79,11 @@ def parse_classes(text: str, source: str) -> SettingClasses:
         ClassesError: not TOML, or an entry that cannot be used.
     """
     try:
-        document = read_toml(text).only("classes", "roles", "told")
+        document = read_toml(text).only("classes", "roles", "role_bits", "told")
         classes = document.table("classes") if "classes" in document else Table({}, "classes")
         classes.only("board", "calibration", "feel")
         roles = document.table("roles") if "roles" in document else Table({}, "roles")
+        bits = document.table("role_bits") if "role_bits" in document else Table({}, "role_bits")
         told = document.table("told") if "told" in document else Table({}, "told")
         return SettingClasses(
             _patterns(classes, "board"),
@@ -87,6 +91,7 @@ def parse_classes(text: str, source: str) -> SettingClasses:
             {role: _role(roles, role) for role in roles.data},
             _patterns(classes, "feel"),
             {function: _bit(told, function) for function in told.data},
+            {role: _role_bit(bits, role, roles) for role in bits.data},
         )
     except DataFaultError as fault:
         raise ClassesError(
@@ -109,6 +114,12 @@ def _role(roles: Table, role: str) -> str:
     if not _ROLE.match(role):
         roles.fault(role, "a role has lower-case words with dots between, like sensor.orientation")
     return roles.text(role)
+
+
+def _role_bit(bits: Table, role: str, roles: Table) -> int:
+    if role not in roles:
+        bits.fault(role, "no such role is named above")
+    return _bit(bits, role)
 
 
 def _bit(told: Table, function: str) -> int:

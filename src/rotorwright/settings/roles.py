@@ -7,7 +7,7 @@ the page docs/reference/roles.md, which a book follows.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from rotorwright.settings.note_entries import Convert, Rename
@@ -30,11 +30,13 @@ class RoleValues:
         names: the name of each role's setting in the release that runs; a role that it lacks is missing.
         values: what the aircraft holds, by name.
         catalogue: units and labels; None where nobody knows them.
+        bits: the bit of each role that is one bit of its setting.
     """
 
     names: Mapping[str, str]
     values: Mapping[str, Value]
     catalogue: Catalogue | None = None
+    bits: Mapping[str, int] = field(default_factory=dict)
 
     def name(self, role: str) -> str | None:
         """Return what the running release calls this role's setting, or nothing."""
@@ -55,6 +57,11 @@ class RoleValues:
         """Return a count, a channel or a bit field; nothing where it is not known or no whole number."""
         number = self.number(role)
         return int(number) if number is not None and number == int(number) else None
+
+    def flag(self, role: str) -> bool | None:
+        """Return whether a role that is one bit of its setting is set; nothing where that is not known."""
+        word, bit = self.whole(role), self.bits.get(role)
+        return None if word is None or bit is None else bool(word >> bit & 1)
 
     def label(self, role: str) -> str | None:
         """Return the label of a choice, or nothing."""
@@ -98,9 +105,10 @@ def role_values(
         to_newest: notes from the release that runs to the newest; None where it is the newest.
     """
     roles = classes.roles if classes is not None else {}
+    bits = classes.role_bits if classes is not None else {}
     older = _older_names(to_newest)
     named = {role: _name_here(name, values, older) for role, name in roles.items()}
-    return RoleValues({role: name for role, name in named.items() if name is not None}, values, catalogue)
+    return RoleValues({role: name for role, name in named.items() if name is not None}, values, catalogue, bits)
 
 
 def _older_names(notes: ChangeNotes | None) -> dict[str, str]:

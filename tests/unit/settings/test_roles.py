@@ -78,3 +78,13 @@ def test_the_bits_that_tell_what_is_on_are_read() -> None:
 def test_a_bit_that_the_field_does_not_have_is_refused(bit: str) -> None:
     with pytest.raises(ClassesError):
         parse_classes(f'[told]\n"mode.1" = {bit}\n', "a test")
+
+
+def test_a_role_that_is_one_bit_is_told_by_that_bit(roles: RoleValues) -> None:
+    assert roles.flag("arming.needs.thrust.low") is True
+    assert roles.flag("arming.switch.channel") is None
+
+
+def test_a_bit_of_a_role_that_is_not_named_is_refused() -> None:
+    with pytest.raises(ClassesError):
+        parse_classes('[role_bits]\n"a.role" = 3\n', "a test")

@@ -37,7 +37,7 @@ from rotorwright.settings.dialects.listing import parse_listing
 from rotorwright.settings.dialects.typed import typed_settings
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping
+    from collections.abc import Callable, Generator, Iterator, Mapping
 
     from rotorwright.links.application import Progress
     from rotorwright.links.console.session import Answer
@@ -247,7 +247,7 @@ class ConsoleLink:
             yield self.read_attitude()
             self._clock.sleep_s(max(0.0, due_s - self._clock.now_s()))
 
-    def watch(self, rates_hz: Mapping[Stream, float]) -> Iterator[Reading]:
+    def watch(self, rates_hz: Mapping[Stream, float]) -> Generator[Reading]:
         """Raise StreamNotOfferedError: a text console answers, it does not stream."""
         raise StreamNotOfferedError.of(
             " and ".join(str(stream) for stream in rates_hz), because="A text console answers questions one by one."

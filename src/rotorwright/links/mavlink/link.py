@@ -16,7 +16,7 @@ from rotorwright.links.mavlink.telemetry import Attitude, Battery, ReceiverChann
 from rotorwright.links.mavlink.watching import StreamWatcher
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping
+    from collections.abc import Callable, Generator, Iterator, Mapping
 
     from rotorwright.links.readings import Reading, Stream
     from rotorwright.links.wire import Clock, Wire
@@ -183,7 +183,7 @@ class MavlinkLink:
         """Yield receiver channels as they come (see TelemetryClient.watch_channels)."""
         return self._telemetry.watch_channels(rate_hz=rate_hz)
 
-    def watch(self, rates_hz: Mapping[Stream, float]) -> Iterator[Reading]:
+    def watch(self, rates_hz: Mapping[Stream, float]) -> Generator[Reading]:
         """Yield readings of several streams as they come (see StreamWatcher.watch)."""
         return self._watcher.watch(rates_hz)
 

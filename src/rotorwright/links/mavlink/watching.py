@@ -36,7 +36,7 @@ from rotorwright.links.readings import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping
+    from collections.abc import Callable, Generator, Mapping
 
     from rotorwright.links.mavlink.channel import Channel
     from rotorwright.links.mavlink.codec import Fields, Frame
@@ -50,6 +50,9 @@ MESSAGE_OF = {
     Stream.ANSWER: MessageId.HEARTBEAT,
 }
 _STREAM_OF: dict[int, Stream] = {message: stream for stream, message in MESSAGE_OF.items()}
+_WITHOUT_TIME = frozenset({Stream.ROTORS, Stream.ANSWER})
+"""Streams whose messages carry no time; they get that of the message before, and none is taken before the first."""
+
 _DEFAULT_RATE = 0.0  # second parameter of SET_MESSAGE_INTERVAL: 0 asks for the default rate (common.xml)
 
 
@@ -59,10 +62,10 @@ class StreamWatcher:
     def __init__(self, channel: Channel, commands: CommandClient) -> None:
         self._channel = channel
         self._commands = commands
-        self._at_s = 0.0
+        self._at_s: float | None = None
         """The aircraft's clock as last told: two of the messages carry no time of their own."""
 
-    def watch(self, rates_hz: Mapping[Stream, float]) -> Iterator[Reading]:
+    def watch(self, rates_hz: Mapping[Stream, float]) -> Generator[Reading]:
         """Yield readings as they come until the caller has enough.
 
         Raises:
@@ -141,9 +144,9 @@ class StreamWatcher:
 
     def _reading(self, frame: Frame, rates_hz: Mapping[Stream, float]) -> Reading | None:
         stream = _STREAM_OF.get(frame.message_id)
-        if stream is None or stream not in rates_hz:
+        if stream is None or stream not in rates_hz or (self._at_s is None and stream in _WITHOUT_TIME):
             return None
-        reading = _READ[stream](frame.fields, self._at_s)
+        reading = _READ[stream](frame.fields, self._at_s or 0.0)
         self._at_s = reading.at_s
         return reading
 
