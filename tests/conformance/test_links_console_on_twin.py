@@ -239,8 +239,8 @@ def test_each_tilt_is_seen_in_the_stream_of_attitudes() -> None:
         start = bench.clock.now_s()
         last = next(each for each in bench.link().watch_attitude(rate_hz=25.0) if bench.clock.now_s() > start + 3)
         angle, other = (last.roll_rad, last.pitch_rad)[:: 1 if axis == "roll" else -1]
-        assert math.degrees(angle) * sign == pytest.approx(30, abs=1)
-        assert math.degrees(other) == pytest.approx(0, abs=1)
+        assert 18 < math.degrees(angle) * sign < 52  # hands are no protractor
+        assert abs(math.degrees(other)) < 10
 
 
 def test_the_aircraft_restarts_into_its_bootloader_and_the_bootloader_answers() -> None:

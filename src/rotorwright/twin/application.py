@@ -14,6 +14,7 @@ from pymavlink.dialects.v20 import common
 
 from rotorwright.twin.command_service import CommandService
 from rotorwright.twin.display_chip import DisplayChip
+from rotorwright.twin.flight_software import FlightSoftware
 from rotorwright.twin.ftp_service import File, FixedFile, FtpService
 from rotorwright.twin.identity_messages import IdentityMessages
 from rotorwright.twin.mavlink_codec import COMPONENT_ID, SYSTEM_ID, FrameReader, FrameWriter
@@ -100,16 +101,22 @@ class Application:
         self._writer = FrameWriter()
         self._outbox = Outbox()
         self._identity = IdentityMessages(build, unique_id, file_crc(release_data.metadata[GENERAL_PATH]))
-        self._telemetry = Telemetry(world, seed=seed)
         self.settings = SettingsInForce(
             release_data.catalogue, settings_memory, release=build.release, board=build.board
         )
+        self._software = FlightSoftware(self.settings, world, release=build.release)
+        self._telemetry = Telemetry(world, seed=seed, software=self._software)
         self._parameters = ParameterService(self.settings, self._outbox.say)
         files: dict[str, File] = {path: FixedFile(content) for path, content in release_data.metadata.items()}
         files[DISPLAY_PATH] = DisplayChip(display_memory, lambda: world.battery_plugged)
         self._ftp = FtpService(files)
         self._commands = CommandService(
-            self._outbox, self.settings, self._telemetry, message=self._message, restart=self._restart
+            self._outbox,
+            self.settings,
+            self._telemetry,
+            message=self._message,
+            restart=self._restart,
+            drive_motor=self._software.drive_motor,
         )
         self._handlers: Mapping[int, Callable[[Incoming], None]] = {
             common.MAVLINK_MSG_ID_PARAM_REQUEST_READ: self._parameters.on_request_read,

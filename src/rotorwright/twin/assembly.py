@@ -8,14 +8,15 @@ from typing import TYPE_CHECKING
 
 from rotorwright.firmware.mcu import microcontroller
 from rotorwright.twin.aircraft import VirtualAircraft
+from rotorwright.twin.demo_craft import demo_truth, planted
 from rotorwright.twin.display_chip import DISPLAY_MEMORY_BYTES
 from rotorwright.twin.faults import FaultPlan, MemoryKind
 from rotorwright.twin.flash import FlashMemory, erased_flash
 from rotorwright.twin.kept_memory import KeptMemory
+from rotorwright.twin.physical_world import PhysicalWorld
 from rotorwright.twin.rom_uart import OptionBytes
 from rotorwright.twin.settings_memory import SETTINGS_MEMORY_BYTES
 from rotorwright.twin.uf2_folder import Uf2Folder
-from rotorwright.twin.world import World
 
 if TYPE_CHECKING:
     import mmap
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from rotorwright.twin.aircraft import Boot
     from rotorwright.twin.state import Papers, StateFolder
     from rotorwright.twin.usb_dfu import DfuQuirks
+    from rotorwright.twin.world import World
 
 FRESH_SETTINGS = b"\xff" * SETTINGS_MEMORY_BYTES
 FRESH_DISPLAY = b"\x55" * DISPLAY_MEMORY_BYTES  # every pixel transparent
@@ -41,6 +43,7 @@ class Circumstances:
         faults: what shall go wrong.
         loader_version: protocol version of the ROM bootloader.
         usb_quirks: where the bootloader on USB differs from the standard.
+        pace: hands take this many times as long as people do; 0.5 is quick.
         drive_folder: where the drive appears, for an aircraft whose papers say that its bootloader is one.
     """
 
@@ -49,6 +52,7 @@ class Circumstances:
     faults: FaultPlan = field(default_factory=FaultPlan)
     loader_version: int = 0x31
     usb_quirks: DfuQuirks | None = None
+    pace: float = 1.0
     drive_folder: Path | None = None
 
 
@@ -87,7 +91,7 @@ def build_aircraft(
         flash=flash,
         settings=KeptMemory(MemoryKind.SETTINGS, memories.settings),
         display=KeptMemory(MemoryKind.DISPLAY, memories.display),
-        world=world or World(),
+        world=world or PhysicalWorld(planted(demo_truth(), papers.planted), pace=how.pace),
         unique_id=bytes.fromhex(papers.unique_id),
         boot=boot,
         options=options or option_bytes(papers),

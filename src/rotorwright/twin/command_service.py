@@ -1,10 +1,11 @@
-"""Commands: each gets one answer with its result; those that would move a motor are refused.
+"""Commands: each gets one answer with its result. Of those that move a motor, only the one for the bench is obeyed.
 
 Source: MAVLink guide, page "command protocol"; MAV_CMD and MAV_RESULT of common.xml.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from rotorwright.twin.settings_in_force import SettingsInForce
     from rotorwright.twin.telemetry import Telemetry
 
-NO_MOTORS = "Refused: the virtual aircraft's motors are not built yet"
+NO_MOTORS = "Refused: only the bench drives a motor here"
 _MOTOR_COMMANDS = (
     common.MAV_CMD_COMPONENT_ARM_DISARM,
     common.MAV_CMD_DO_MOTOR_TEST,
@@ -34,6 +35,9 @@ _MOTOR_COMMANDS = (
     common.MAV_CMD_NAV_VTOL_TAKEOFF,
     common.MAV_CMD_MISSION_START,
 )
+FIRST_MOTOR = common.ACTUATOR_OUTPUT_FUNCTION_MOTOR1
+MOTORS = 8
+LONGEST_TEST_S = 3.0  # MAV_CMD_ACTUATOR_TEST, timeout: 0 to 3 (common.xml)
 _NO_INTERVAL = -1
 _DEFAULT_INTERVAL = 0
 
@@ -46,6 +50,7 @@ class Command:
     param1: float
     param2: float
     now_s: float
+    param5: float = 0.0
 
 
 class CommandService:
@@ -57,6 +62,7 @@ class CommandService:
         telemetry: what is sent at intervals.
         message: gives a message that can be asked for, or nothing.
         restart: called with "reboot" or "bootloader"; the answer is in the outbox by then or soon.
+        drive_motor: called with output, value, seconds and the moment; returns in words why not, or nothing.
     """
 
     def __init__(
@@ -67,12 +73,14 @@ class CommandService:
         *,
         message: Callable[[int, float], Packet | None],
         restart: Callable[[str], None],
+        drive_motor: Callable[[int, float, float, float], str | None] = lambda *_: NO_MOTORS,
     ) -> None:
         self._outbox = outbox
         self._settings = settings
         self._telemetry = telemetry
         self._message = message
         self._restart = restart
+        self._drive_motor = drive_motor
         self._acts: Mapping[int, Callable[[Command], int]] = {
             common.MAV_CMD_REQUEST_MESSAGE: self._request_message,
             common.MAV_CMD_SET_MESSAGE_INTERVAL: self._set_interval,
@@ -81,13 +89,16 @@ class CommandService:
             common.MAV_CMD_PREFLIGHT_REBOOT_SHUTDOWN: self._reboot,
             **dict.fromkeys(_MOTOR_COMMANDS, self._refuse_motors),
             common.MAV_CMD_COMPONENT_ARM_DISARM: self._arm_or_disarm,
+            common.MAV_CMD_ACTUATOR_TEST: self._test_actuator,
         }
         self._after_answer: list[Packet] = []
 
     def on_command(self, incoming: Incoming, now_s: float) -> None:
         """Do what COMMAND_LONG or COMMAND_INT asks for, and answer it; what it asked to be sent follows the answer."""
         message = fields(incoming)
-        command = Command(int(message.command), float(message.param1), float(message.param2), now_s)
+        # COMMAND_INT has a place of the globe there, which no motor is.
+        fifth = float(getattr(message, "param5", 0.0))
+        command = Command(int(message.command), float(message.param1), float(message.param2), now_s, fifth)
         act = self._acts.get(command.number)
         result = act(command) if act else common.MAV_RESULT_UNSUPPORTED
         self._outbox.send(_answer(command, result, incoming))
@@ -147,6 +158,18 @@ class CommandService:
         if command.param1 == 0:  # disarm: it is
             return int(common.MAV_RESULT_ACCEPTED)
         return self._refuse_motors(command)
+
+    def _test_actuator(self, command: Command) -> int:
+        """Drive one motor for `param2` seconds; an open value (NaN) lets it go."""
+        output = _whole(command.param5) - FIRST_MOTOR + 1
+        value = 0.0 if math.isnan(command.param1) else command.param1
+        if not 1 <= output <= MOTORS or not 0.0 <= command.param2 <= LONGEST_TEST_S:
+            return int(common.MAV_RESULT_DENIED)
+        refusal = self._drive_motor(output, value, command.param2, command.now_s)
+        if refusal is None:
+            return int(common.MAV_RESULT_ACCEPTED)
+        self._outbox.say(refusal)
+        return int(common.MAV_RESULT_DENIED)
 
     def _refuse_motors(self, _command: Command) -> int:
         self._outbox.say(NO_MOTORS)

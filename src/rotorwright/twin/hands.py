@@ -20,6 +20,9 @@ from rotorwright.twin.aircraft import Condition
 from rotorwright.twin.errors import HandsRefusedError, TwinNotRunningError
 from rotorwright.twin.faults import FaultPlan
 from rotorwright.twin.loopback import ANSWER_TIMEOUT_S, LoopbackServer, Request
+from rotorwright.twin.physical_world import PhysicalWorld
+from rotorwright.twin.physics.hand_motion import HandPose
+from rotorwright.twin.physics.receiver import StickName
 from rotorwright.twin.state import StateFolder
 from rotorwright.twin.world import Tilt
 
@@ -78,6 +81,22 @@ class HandsClient:
     def tilt(self, direction: Tilt | str) -> Condition:
         """Hold it level, or with one side down."""
         return self._ask("tilt", direction=str(direction))
+
+    def pose(self, pose: str) -> Condition:
+        """Bring it into a pose of the bench and hold it there."""
+        return self._ask("pose", pose=pose)
+
+    def move_stick(self, stick: str) -> Condition:
+        """Move a stick to both its ends and let it rest."""
+        return self._ask("move-stick", stick=stick)
+
+    def move_switch(self, channel: int) -> Condition:
+        """Move the switch of a channel through its positions and back to rest."""
+        return self._ask("move-switch", channel=channel)
+
+    def switch_transmitter(self, *, is_on: bool, arms: bool = False) -> Condition:
+        """Switch the transmitter on, or off, with the motors armed before if wished."""
+        return self._ask("transmitter", on=is_on, arms=arms)
 
     def arm(self, faults: FaultPlan | str) -> Condition:
         """Say what shall go wrong from here on; counts start again at zero."""
@@ -189,6 +208,42 @@ def _tilt(aircraft: VirtualAircraft, now_s: float, request: Request) -> None:
         raise _refused(what, [tilt.value for tilt in Tilt]) from problem
 
 
+def _physics(aircraft: VirtualAircraft) -> PhysicalWorld:
+    if not isinstance(aircraft.world, PhysicalWorld):
+        raise _refused("This virtual aircraft has no body to be moved.", ["aircraft with a body"])
+    return aircraft.world
+
+
+def _pose(aircraft: VirtualAircraft, now_s: float, request: Request) -> None:
+    world = _physics(aircraft)
+    try:
+        world.pose(str(request.get("pose")), now_s)
+    except ValueError as problem:
+        what = f"The aircraft cannot be held {request.get('pose')!r}."
+        raise _refused(what, [pose.value for pose in HandPose]) from problem
+
+
+def _move_stick(aircraft: VirtualAircraft, now_s: float, request: Request) -> None:
+    world = _physics(aircraft)
+    try:
+        world.move_stick_to_its_ends(str(request.get("stick")), now_s)
+    except ValueError as problem:
+        what = f"The transmitter has no stick {request.get('stick')!r}."
+        raise _refused(what, [stick.value for stick in StickName]) from problem
+
+
+def _move_switch(aircraft: VirtualAircraft, now_s: float, request: Request) -> None:
+    world, channel = _physics(aircraft), request.get("channel")
+    every = range(1, len(world.truth.radio.channels) + 1)
+    if not isinstance(channel, int) or channel not in every:
+        raise _refused(f"The transmitter has no channel {channel!r}.", [str(number) for number in every])
+    world.move_switch(channel, now_s)
+
+
+def _transmitter(aircraft: VirtualAircraft, now_s: float, request: Request) -> None:
+    _physics(aircraft).switch_transmitter(now_s, is_on=request.get("on") is True, arms=request.get("arms") is True)
+
+
 def _arm(aircraft: VirtualAircraft, _now_s: float, request: Request) -> None:
     aircraft.arm(FaultPlan.parse(str(request.get("faults", ""))))
 
@@ -203,6 +258,10 @@ _ACTS: Final[dict[str, Callable[[VirtualAircraft, float, Request], None]]] = {
     "pull-cable": _pull_cable,
     "plug-cable": _plug_cable,
     "tilt": _tilt,
+    "pose": _pose,
+    "move-stick": _move_stick,
+    "move-switch": _move_switch,
+    "transmitter": _transmitter,
     "arm": _arm,
     _STOP: _nothing,
 }

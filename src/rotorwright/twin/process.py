@@ -33,7 +33,7 @@ if sys.platform != "win32":
     import fcntl
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Sequence
 
     from rotorwright.twin.aircraft import Boot, VirtualAircraft
 
@@ -286,6 +286,8 @@ def spawn_twin(
     outlives_us: bool = False,
     console: bool = False,
     drive: bool = False,
+    planted: Sequence[str] = (),
+    pace: float = 1.0,
 ) -> TwinProcess:
     """Start a virtual aircraft in the background and return it when its port is there.
 
@@ -299,6 +301,8 @@ def spawn_twin(
         outlives_us: keep it alive when this process ends without stopping it.
         console: its firmware speaks by its text console from now on, as its folder remembers.
         drive: its bootloader shows itself as a drive from now on.
+        planted: what is wrong with the aircraft itself from now on, by the names of the bench's faults.
+        pace: hands take this many times as long as people do.
 
     Raises:
         TwinPlatformError: no pseudo-terminals on this system.
@@ -314,6 +318,8 @@ def spawn_twin(
     command += [] if outlives_us else ["--with-companion"]
     command += ["--console"] if console else []
     command += ["--drive"] if drive else []
+    command += ["--plant", ",".join(planted)] if planted else []
+    command += ["--pace", repr(pace)]
     with (folder / _LOG_NAME).open("ab") as log:
         process = subprocess.Popen(
             command,
@@ -365,6 +371,8 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--with-companion", action="store_true", help="stop when standard input ends")
     parser.add_argument("--console", action="store_true", help="its firmware speaks by its text console from now on")
     parser.add_argument("--drive", action="store_true", help="its bootloader shows itself as a drive from now on")
+    parser.add_argument("--plant", default="", help="what is wrong with the aircraft itself, by commas")
+    parser.add_argument("--pace", type=float, default=1.0, help="hands take this many times as long as people do")
     wishes = parser.parse_args(arguments)
     try:
         _serve_thornbill(wishes)
@@ -387,10 +395,12 @@ def _serve_thornbill(wishes: argparse.Namespace) -> None:
         state.give_console()
     if wishes.drive:
         state.give_drive()
+    if wishes.plant:
+        state.plant(wishes.plant.split(","))
     serve(
         wishes.state,
         boot=start_from_flash,
-        circumstances=Circumstances(baud=wishes.baud, speed=wishes.speed, faults=faults),
+        circumstances=Circumstances(baud=wishes.baud, speed=wishes.speed, faults=faults, pace=wishes.pace),
         ports_folder=wishes.ports_folder,
         name=wishes.name,
         companion=sys.stdin.buffer if wishes.with_companion else None,

@@ -12,6 +12,7 @@ from rotorwright.twin.errors import TwinStateError
 from rotorwright.twin.flash import erased_flash
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
     from rotorwright.firmware.image import Image
@@ -34,6 +35,7 @@ class Papers:
         write_protected_sectors: sectors that accept erase and program and do neither.
         console: whether its firmware speaks by its text console instead of messages.
         drive: whether its bootloader shows itself as a drive, instead of that in the ROM on UART and USB.
+        planted: what is wrong with the aircraft itself, by the names of the bench's faults.
     """
 
     unique_id: str
@@ -43,6 +45,7 @@ class Papers:
     write_protected_sectors: tuple[int, ...] = field(default=())
     console: bool = False
     drive: bool = False
+    planted: tuple[str, ...] = field(default=())
 
     def __post_init__(self) -> None:
         if len(bytes.fromhex(self.unique_id)) != UNIQUE_ID_BYTES or self.unique_id != self.unique_id.lower():
@@ -142,6 +145,14 @@ class StateFolder:
         """
         self.write_papers(replace(self.read_papers(), drive=True))
 
+    def plant(self, faults: Sequence[str]) -> None:
+        """Let these things be wrong with the aircraft itself from now on; only while nobody flies it.
+
+        Raises:
+            TwinStateError: the folder cannot be used.
+        """
+        self.write_papers(replace(self.read_papers(), planted=tuple(faults)))
+
     def read_papers(self) -> Papers:
         """Return the papers.
 
@@ -206,7 +217,8 @@ class StateFolder:
 def _papers(data: dict[str, Any]) -> Papers:
     if (data.pop("format"), data.pop("version")) != (_FORMAT, _VERSION):
         raise ValueError("another format or a newer version")
-    return Papers(**{**data, "write_protected_sectors": tuple(data["write_protected_sectors"])})
+    lists = {key: tuple(data.get(key, ())) for key in ("write_protected_sectors", "planted")}
+    return Papers(**{**data, **lists})
 
 
 def write_whole(path: Path, content: bytes | str) -> None:

@@ -15,7 +15,9 @@ from rotorwright.twin.mavlink_codec import packet
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from rotorwright.twin.flight_software import FlightSoftware
     from rotorwright.twin.mavlink_codec import Packet
+    from rotorwright.twin.physical_world import Told
     from rotorwright.twin.world import World
 
 HEARTBEAT_INTERVAL_S = 1.0  # MAVLink guide, page "heartbeat protocol": generally 1 Hz
@@ -32,6 +34,7 @@ _FULL_CELL_V = 4.2  # common practice, no source
 _EMPTY_CELL_V = 3.3
 _CELL_FIELDS = 10
 _CHANNEL_FIELDS = 18
+ROTORS = 4
 _UNKNOWN_U16 = 0xFFFF
 _UNKNOWN_U8 = 0xFF
 _SENSORS = (
@@ -49,10 +52,13 @@ class Telemetry:
     Args:
         world: what is measured.
         seed: of the sensors' noise.
+        software: what the firmware makes of its sensors; without it the world is told as it is, with some noise.
     """
 
-    def __init__(self, world: World, *, seed: int) -> None:
+    def __init__(self, world: World, *, seed: int, software: FlightSoftware | None = None) -> None:
         self._world = world
+        self._software = software
+        self._rotor = 0
         self._started_s = 0.0
         self._noise = random.Random(seed)
         self._makers: dict[int, Callable[[float], Packet]] = {
@@ -62,6 +68,7 @@ class Telemetry:
             common.MAVLINK_MSG_ID_RC_CHANNELS: self._rc_channels,
             common.MAVLINK_MSG_ID_BATTERY_STATUS: self._battery_status,
             common.MAVLINK_MSG_ID_HIGHRES_IMU: self._highres_imu,
+            common.MAVLINK_MSG_ID_RAW_RPM: self._raw_rpm,
         }
         self._intervals_s = dict(_DEFAULT_INTERVALS_S)
         self._due_s: dict[int, float] = {}
@@ -107,6 +114,8 @@ class Telemetry:
 
     def due(self, now_s: float) -> list[Packet]:
         """Return the messages that are due, each once however late it is: values of the past are of no use."""
+        if self._software is not None:
+            self._software.step(now_s)
         found = [number for number, due_s in self._due_s.items() if due_s <= now_s]
         for number in found:
             late = (now_s - self._due_s[number]) // self._intervals_s[number]
@@ -116,19 +125,24 @@ class Telemetry:
     def _noisy(self, value: float, spread: float) -> float:
         return self._noise.gauss(value, spread)
 
-    def _heartbeat(self, _now_s: float) -> Packet:
+    def _heartbeat(self, now_s: float) -> Packet:
+        is_armed = self._software is not None and self._software.is_armed
+        mode = common.MAV_MODE_FLAG_MANUAL_INPUT_ENABLED | (common.MAV_MODE_FLAG_SAFETY_ARMED if is_armed else 0)
         return packet(
             common.MAVLink_heartbeat_message(
                 type=common.MAV_TYPE_QUADROTOR,
                 autopilot=common.MAV_AUTOPILOT_GENERIC,
-                base_mode=common.MAV_MODE_FLAG_MANUAL_INPUT_ENABLED,  # and never armed
-                custom_mode=0,
-                system_status=common.MAV_STATE_STANDBY,
+                base_mode=mode,
+                custom_mode=self._software.mode_bits(now_s) if self._software is not None else 0,
+                system_status=common.MAV_STATE_ACTIVE if is_armed else common.MAV_STATE_STANDBY,
                 mavlink_version=3,
             )
         )
 
     def _attitude(self, now_s: float) -> Packet:
+        told = self._told(now_s)
+        if told is not None:
+            return packet(common.MAVLink_attitude_message(self.time_boot_ms(now_s), *told.angles_rad, *told.rate_rad_s))
         motion = self._world.motion(now_s)
         angles = [self._noisy(each, ANGLE_NOISE_RAD) for each in (motion.roll_rad, motion.pitch_rad, motion.yaw_rad)]
         return packet(common.MAVLink_attitude_message(self.time_boot_ms(now_s), *angles, *self._gyro(now_s)))
@@ -138,13 +152,18 @@ class Telemetry:
         rates = (motion.roll_rate_rad_s, motion.pitch_rate_rad_s, motion.yaw_rate_rad_s)
         return [self._noisy(each, _RATE_NOISE_RAD_S) for each in rates]
 
+    def _told(self, now_s: float) -> Told | None:
+        return None if self._software is None else self._software.motion(now_s)
+
     def _highres_imu(self, now_s: float) -> Packet:
-        force = [self._noisy(each, _FORCE_NOISE_M_S2) for each in self._world.motion(now_s).specific_force_m_s2]
+        told = self._told(now_s)
+        true = self._world.motion(now_s).specific_force_m_s2 if told is None else ()
+        force = [self._noisy(each, _FORCE_NOISE_M_S2) for each in true] if told is None else told.force_m_s2
         return packet(
             common.MAVLink_highres_imu_message(
                 int((now_s - self._started_s) * 1e6),
                 *force,
-                *self._gyro(now_s),
+                *(self._gyro(now_s) if told is None else told.rate_rad_s),
                 *(0.0, 0.0, 0.0),  # no magnetometer
                 abs_pressure=0.0,
                 diff_pressure=0.0,
@@ -154,7 +173,27 @@ class Telemetry:
             )
         )
 
+    def _raw_rpm(self, now_s: float) -> Packet:
+        """Return the speed of one rotor, of each in turn; a controller that tells nothing is told as standing still."""
+        output = self._rotor % ROTORS + 1
+        self._rotor += 1
+        told = None if self._software is None else self._software.told_rpm(output, now_s)
+        return packet(common.MAVLink_raw_rpm_message(index=output - 1, frequency=told or 0.0))
+
+    def _heard_channels(self, now_s: float) -> Packet | None:
+        """Return what the receiver of a world with bodies hears; no channel counts while there is no signal."""
+        physics = None if self._software is None else self._software.physics
+        if physics is None:
+            return None
+        pulses, has_signal = physics.channels(now_s)
+        raw = [round(pulses[number]) if number in pulses else _UNKNOWN_U16 for number in range(1, _CHANNEL_FIELDS + 1)]
+        count = len(physics.truth.radio.channels) if has_signal else 0
+        return packet(common.MAVLink_rc_channels_message(self.time_boot_ms(now_s), count, *raw, rssi=_UNKNOWN_U8))
+
     def _rc_channels(self, now_s: float) -> Packet:
+        heard = self._heard_channels(now_s)
+        if heard is not None:
+            return heard
         channels = self._world.channels_us
         unused = [_UNKNOWN_U16] * (_CHANNEL_FIELDS - len(channels))
         return packet(

@@ -13,7 +13,6 @@ INTERVAL = common.MAV_CMD_SET_MESSAGE_INTERVAL
 MOTOR_COMMANDS = {
     common.MAV_CMD_COMPONENT_ARM_DISARM: (1.0,),
     common.MAV_CMD_DO_MOTOR_TEST: (1.0, 0.0, 10.0, 1.0),
-    common.MAV_CMD_ACTUATOR_TEST: (0.1, 1.0, 0.0, 0.0, 1.0),
     common.MAV_CMD_DO_SET_ACTUATOR: (0.5,),
     common.MAV_CMD_DO_SET_SERVO: (1.0, 1500.0),
     common.MAV_CMD_NAV_TAKEOFF: (),
@@ -30,7 +29,16 @@ def test_a_command_that_would_turn_a_motor_is_denied_with_the_reason(
     answers = station.ask(common.MAVLink_command_long_message(1, 1, number, 0, *filled))
     assert [each.result for each in answers if each.get_type() == "COMMAND_ACK"] == [common.MAV_RESULT_DENIED]
     words = "".join(each.text for each in answers if each.get_type() == "STATUSTEXT")
-    assert words == "Refused: the virtual aircraft's motors are not built yet"
+    assert words == "Refused: only the bench drives a motor here"
+
+
+def test_a_motor_of_an_aircraft_without_a_body_is_not_driven_and_it_says_so() -> None:
+    station = Station()
+    station.heard()
+    message = common.MAVLink_command_long_message(1, 1, common.MAV_CMD_ACTUATOR_TEST, 0, 0.1, 1.0, 0.0, 0.0, 1.0, 0, 0)
+    answers = station.ask(message)
+    assert [each.result for each in answers if each.get_type() == "COMMAND_ACK"] == [common.MAV_RESULT_DENIED]
+    assert any(each.text.startswith("Refused") for each in answers if each.get_type() == "STATUSTEXT")
 
 
 @pytest.mark.parametrize("force", [0.0, 21196.0])
