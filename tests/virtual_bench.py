@@ -9,6 +9,7 @@ from __future__ import annotations
 import errno
 import os
 import shutil
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
@@ -22,10 +23,17 @@ from rotorwright.changeover.person import (
     BoardQuestion,
     BootButtonRequest,
     Direction,
+    PoseRequest,
     PowerRequest,
+    SeenQuestion,
+    StickRequest,
+    SwitchRequest,
     TiltRequest,
+    TransmitterRequest,
+    WatchedRequest,
 )
 from rotorwright.changeover.roll_back import want_roll_back
+from rotorwright.changeover.state import ATTITUDE
 from rotorwright.changeover.ways import WriteWay
 from rotorwright.changeover.workshop import Workshop
 from rotorwright.firmware.image import Image
@@ -43,6 +51,7 @@ from rotorwright.twin.assembly import Circumstances, MemoryBytes, build_aircraft
 from rotorwright.twin.clock import VirtualClock
 from rotorwright.twin.delivery import AIRFRAME, PAPERS, delivered_memories
 from rotorwright.twin.faults import FaultPlan
+from rotorwright.twin.physical_world import PhysicalWorld
 from rotorwright.twin.thornbill.book import write_book
 from rotorwright.twin.thornbill.images import build_image
 from rotorwright.twin.usb_backend import DirectCarrier, TwinUsbBackend
@@ -50,7 +59,7 @@ from rotorwright.twin.usb_port import UsbPort
 from rotorwright.twin.wire import DirectPort
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Iterator, Mapping
 
     from rotorwright.changeover.gates import Gate
     from rotorwright.changeover.person import HandsRequest, PlanSummary
@@ -64,6 +73,7 @@ if TYPE_CHECKING:
     from rotorwright.twin.state import Papers
     from rotorwright.twin.usb_dfu import DfuQuirks
 
+PACE = 0.5
 LINE = LineSettings(921_600)
 TIME = "2026-01-01T00:00:00Z"
 TILTS = {
@@ -144,6 +154,8 @@ class BenchPerson:
     name: str = "tester"
     answers: Callable[[Decision], Answer] | None = None
     board: str | None = None
+    seen: Mapping[str, str] = field(default_factory=dict)
+    holds: int = 1_000_000
     heard: list[object] = field(default_factory=list)
 
     def confirm(self, gate: Gate) -> bool:
@@ -186,6 +198,38 @@ class BenchPerson:
                 self.aircraft.tilt(TILTS[direction], now)
         return True
 
+    def act_battery(self) -> None:
+        """Plug the main battery in unasked, as after a cut: the aircraft of a new run starts without it."""
+        self.aircraft.plug_battery(self.clock.now_s())
+
+    def watched(self, request: WatchedRequest) -> bool:
+        self.heard.append(request)
+        world, now = self.aircraft.world, self.clock.now_s()
+        if "hands" in self.refuses or not isinstance(world, PhysicalWorld):
+            return False
+        match request:
+            case PoseRequest(pose):
+                world.pose(str(pose), now)
+            case StickRequest(stick):
+                world.move_stick_to_its_ends(str(stick), now)
+            case SwitchRequest(_, channel):
+                world.move_switch(channel, now)
+            case TransmitterRequest(is_on, armed):
+                world.switch_transmitter(now, is_on=is_on, arms=armed)
+        return True
+
+    def answer(self, question: SeenQuestion) -> str | None:
+        self.heard.append(question)
+        return self.seen.get(question.about)
+
+    @contextmanager
+    def holding(self) -> Iterator[bool]:
+        yield self.holds > 0
+
+    def is_holding(self) -> bool:
+        self.holds -= 1
+        return self.holds >= 0
+
     def go_on_after(self, error: RotorwrightError) -> bool:
         self.heard.append(error)
         self.patience -= 1
@@ -226,6 +270,8 @@ class VirtualBench:
         self.dialect: bytes | None = None
         self.part = ""
         self.policy = "careful"
+        self.checks: tuple[str, ...] = (ATTITUDE,)
+        self.seen: Mapping[str, str] = {}
         self.way = WriteWay.UART
         self.loader_version = 0x31
         self.usb_quirks: DfuQuirks | None = None
@@ -266,6 +312,7 @@ class VirtualBench:
             usb_quirks=self.usb_quirks,
             loader_version=self.loader_version,
             drive_folder=self.folder / "drive",
+            pace=PACE,
         )
         return build_aircraft(self.papers, self.memories, start_from_flash, circumstances=how, start_s=clock.now_s())
 
@@ -287,7 +334,9 @@ class VirtualBench:
         aircraft = self.aircraft(clock, faults, baud=baud)
         clock.aircraft = aircraft if self.papers.drive else None
         clock.sleep_s(1.0)
-        person = BenchPerson(aircraft, clock, patience=patience, refuses=refuses, stays=stays, answers=self.answers)
+        person = BenchPerson(
+            aircraft, clock, patience=patience, refuses=refuses, stays=stays, answers=self.answers, seen=self.seen
+        )
         run = BenchRun(aircraft, clock, person)
         with Hangar.open(self.folder / "hangar") as hangar:
             port = DirectPort(aircraft, clock)
@@ -327,6 +376,7 @@ class VirtualBench:
                 dialect=self.dialect,
                 part=self.part,
                 policy=self.policy,
+                checks=self.checks,
                 way=str(self.way),
             )
         journal = HangarJournal(hangar, self.changeover_id, now=lambda: TIME)

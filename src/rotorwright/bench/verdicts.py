@@ -5,6 +5,7 @@ A check that lacks what it needs is not shown. It never counts as passed.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any
@@ -116,7 +117,7 @@ class CheckResult:
             "verdict": str(self.verdict),
             "sentence": self.sentence,
             "measured": [
-                {"name": one.name, "value": one.value, "unit": one.unit, "limit": one.limit, "met": one.is_met}
+                {"name": one.name, "value": _told(one.value), "unit": one.unit, "limit": one.limit, "met": one.is_met}
                 for one in self.measured
             ],
             "findings": [
@@ -174,13 +175,18 @@ def _verdict(findings: list[Finding]) -> Verdict:
     return Verdict.NOT_SHOWN if findings else Verdict.PASSED
 
 
+def _told(value: float) -> float | None:
+    """Return a number as JSON can say it: nothing for one that is none."""
+    return float(value) if math.isfinite(value) else None
+
+
 def _figure_data(figure: Figure) -> dict[str, Any]:
     return {
         "title": figure.title,
         "x": [figure.x_label, figure.x_unit],
         "y": [figure.y_label, figure.y_unit],
         "curves": [
-            {"label": one.label, "expected": one.is_expected, "points": [list(point) for point in one.points]}
+            {"label": one.label, "expected": one.is_expected, "points": [[_told(x), _told(y)] for x, y in one.points]}
             for one in figure.curves
         ],
     }

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from typing import TYPE_CHECKING
 
 from rotorwright.changeover import choosing, learn, plan, prove, receive, restore, roll_back, sheets, sign, write
 from rotorwright.changeover.errors import ChangeoverOverError
 from rotorwright.changeover.events import EventKind
+from rotorwright.changeover.proving import settling
+from rotorwright.changeover.proving.measures import BENCH_CHECKS
 from rotorwright.changeover.steps import Step, StepRule, next_step, standing
 from rotorwright.errors import LinkError, RotorwrightError
 
@@ -15,7 +18,7 @@ if TYPE_CHECKING:
     from rotorwright.changeover.state import ChangeoverState
     from rotorwright.changeover.workshop import Workshop
 
-PERFORM: dict[Step, Callable[[Workshop], None]] = {
+PERFORM: dict[Step, Callable[[Workshop], object]] = {
     Step.IDENTIFY: receive.identify,
     Step.SAVE: receive.save,
     Step.CHOOSE_IMAGE: choosing.choose_image,
@@ -34,6 +37,7 @@ PERFORM: dict[Step, Callable[[Workshop], None]] = {
     Step.PROVE_SETTINGS: prove.prove_settings,
     Step.PROVE_DISPLAY: prove.prove_display,
     Step.PROVE_ATTITUDE: prove.prove_attitude,
+    **{Step(f"prove-{check}"): partial(settling.prove_check, check=check) for check in BENCH_CHECKS},
     Step.SIGN: sign.sign,
     Step.ROLL_BACK_IMAGE: roll_back.roll_back_image,
     Step.ROLL_BACK_START: roll_back.roll_back_start,

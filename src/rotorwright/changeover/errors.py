@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from rotorwright.errors import Blame, ImageError, LinkError, ProtocolError, WorkflowError
 
 if TYPE_CHECKING:
+    from rotorwright.bench.verdicts import CheckResult
     from rotorwright.settings.outcomes import Outcome
 
 
@@ -201,3 +202,32 @@ class OpenChangeoverError(WorkflowError):
     """The aircraft is in the middle of another changeover, so what it holds now is not what its owner set."""
 
     id = "changeover.still-open"
+
+
+class BenchCheckFailedError(WorkflowError):
+    """A bench check was measured, and the aircraft is not as it has to be."""
+
+    id = "bench.check-failed"
+    blame = Blame.DEVICE
+    retry_helps = True
+    result: CheckResult
+    """How it ended, with its evidence."""
+
+    @property
+    def stops_the_bench(self) -> bool:
+        """Whether nothing else may be measured either: the battery is not fit to be used."""
+        return any(finding.kind.startswith("pack-") for finding in self.result.findings)
+
+
+class NotReadyToProveError(WorkflowError):
+    """A bench check was asked for before the settings are back."""
+
+    id = "bench.not-ready"
+
+
+class UnknownCheckError(WorkflowError):
+    """There is no bench check of this name."""
+
+    id = "bench.unknown-check"
+    exit_code = 2
+    blame = Blame.PERSON

@@ -44,6 +44,8 @@ class EventKind(StrEnum):
     SETTINGS_REFUSED = "settings-refused"
     SETTINGS_VERIFIED = "settings-verified"
     CHECK_PROVED = "check-proved"
+    CHECK_FAILED = "check-failed"
+    SETTINGS_REPAIRED = "settings-repaired"
     SIGNED = "signed"
     INTERRUPTED = "interrupted"
     RESUMED = "resumed"
@@ -93,6 +95,8 @@ WORDS: dict[EventKind, str] = {
     EventKind.SETTINGS_REFUSED: "The aircraft did not take some values as they were sent; a person decides them",
     EventKind.SETTINGS_VERIFIED: "Settings read back after a restart and equal to the plan",
     EventKind.CHECK_PROVED: "Bench check proved",
+    EventKind.CHECK_FAILED: "Bench check failed",
+    EventKind.SETTINGS_REPAIRED: "Settings changed after a bench check, saved, read back after a restart",
     EventKind.SIGNED: "Signed off",
     EventKind.INTERRUPTED: "Interrupted",
     EventKind.RESUMED: "Taken up again",

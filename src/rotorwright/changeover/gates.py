@@ -20,6 +20,7 @@ class Gate(StrEnum):
     IMAGE_VOUCHED = "image-vouched"
     SAME_BOARD_SEEN = "same-board-seen"
     NO_OLD_IMAGE = "no-old-image"
+    MOTORS_MAY_TURN = "motors-may-turn"
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +72,13 @@ TEXTS: dict[Gate, GateText] = {
     Gate.SAME_BOARD_SEEN: GateText(
         "The board that is in its bootloader now is the aircraft of this job card; no other board is plugged in.",
         "This bootloader tells no unique id: nobody but you can see that another aircraft is not overwritten.",
+        is_measured=False,
+    ),
+    Gate.MOTORS_MAY_TURN: GateText(
+        "The propellers are off, the aircraft is held down, nobody's fingers, hair or sleeves are near a motor, and "
+        "you can pull the battery at once.",
+        "Motors will turn, for a second at a time. A bell without a propeller still catches hair, cloth and fingers. "
+        "Follow the maker's instructions and local rules.",
         is_measured=False,
     ),
     Gate.NO_OLD_IMAGE: GateText(

@@ -9,12 +9,12 @@ from rotorwright.changeover.errors import NoOpenChangeoverError, OpenChangeoverE
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.kept import kept_facts
 from rotorwright.changeover.reading import heard_aircraft
-from rotorwright.changeover.state import ChangeoverState, fold
+from rotorwright.changeover.state import ATTITUDE, ChangeoverState, fold
 from rotorwright.changeover.steps import next_step, standing
 from rotorwright.firmware.files import kept_suffix, read_image_file
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from rotorwright.hangar.journal import JsonValue
     from rotorwright.hangar.store import ChangeoverRow, Hangar
@@ -67,15 +67,16 @@ def open_card(
     policy: str = "careful",
     image_base: int | None = None,
     way: str = "auto",
+    checks: Sequence[str] = (ATTITUDE,),
     port_usb: UsbIds | None = None,
 ) -> str:
     """Open a job card for the aircraft that answers, with everything that a later run needs kept beside it.
 
-    Returns the id of the changeover. `book` is a zip, or None where there is none; `image` a firmware file of any known
-    format, and `image_base` the address of its first byte where a person gave it; `dialect` a dialect file where the
-    aircraft is spoken to by its text console; `part` the microcontroller where a person names it; `policy` is a policy
-    in its text form; `way` a `WriteWay`; `port_usb` the USB device that the port belongs to, so that a later run finds
-    it under another name.
+    Returns the id of the changeover. `book` is a zip, or None where there is none; `image` a firmware file of any
+    known format, and `image_base` the address of its first byte where a person gave it; `dialect` a dialect file
+    where the aircraft is spoken to by its text console; `part` the microcontroller where a person names it; `policy`
+    is a policy in its text form; `way` a `WriteWay`; `checks` the bench checks that the job is to be proved by;
+    `port_usb` the USB device that the port belongs to, so that a later run finds it under another name.
 
     Raises:
         OpenChangeoverError: another changeover of this aircraft has begun to write and is not over.
@@ -104,6 +105,7 @@ def open_card(
         "part": part,
         "policy": policy,
         "way": way,
+        "checks": list(checks),
     }
     hangar.append(
         changeover_id,

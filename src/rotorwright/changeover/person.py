@@ -10,7 +10,12 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Protocol
 
+from rotorwright.bench.orientation import Pose, poses_words
+from rotorwright.bench.receiver import End, Stick, stick_words
+
 if TYPE_CHECKING:
+    from contextlib import AbstractContextManager
+
     from rotorwright.changeover.gates import Gate
     from rotorwright.errors import RotorwrightError
     from rotorwright.settings.answering import Answer
@@ -55,7 +60,60 @@ class PowerRequest:
     reason: str
 
 
+@dataclass(frozen=True, slots=True)
+class PoseRequest:
+    """Hold the aircraft in a pose, until the next one is asked for."""
+
+    pose: Pose
+
+
+@dataclass(frozen=True, slots=True)
+class StickRequest:
+    """Move one stick to both its ends and let it rest."""
+
+    stick: Stick
+
+
+@dataclass(frozen=True, slots=True)
+class SwitchRequest:
+    """Move a switch through all its positions, once there and back; `function` is what it is for."""
+
+    function: str
+    channel: int
+
+
+@dataclass(frozen=True, slots=True)
+class TransmitterRequest:
+    """Switch the transmitter on or off; with `armed`, arm the motors first."""
+
+    is_on: bool
+    armed: bool = False
+
+
 HandsRequest = BootButtonRequest | BatteryRequest | TiltRequest | PowerRequest
+WatchedRequest = PoseRequest | StickRequest | SwitchRequest | TransmitterRequest
+"""What the aircraft itself shows to be done: nobody is asked whether it was, the hands stay on the aircraft."""
+
+
+@dataclass(frozen=True, slots=True)
+class SeenQuestion:
+    """What only a person can see: words, and the answers that there are (any text where there are none).
+
+    Args:
+        words: the question.
+        answers: what may be answered; nobody answers for the person.
+        about: short stable word for programs, e.g. `motor-place`.
+        facts: what the question is about, for programs.
+    """
+
+    words: str
+    answers: tuple[str, ...]
+    about: str
+    facts: tuple[tuple[str, str], ...] = ()
+
+    def fact(self, name: str) -> str:
+        """Return one of the facts."""
+        return dict(self.facts)[name]
 
 
 def words_of(request: HandsRequest) -> str:
@@ -82,6 +140,28 @@ def words_of(request: HandsRequest) -> str:
                 f"{reason} Unplug the cable and the battery, then plug the cable in again without touching the button; "
                 "see that the board's light comes on."
             )
+
+
+def words_of_watched(request: WatchedRequest) -> str:
+    """Return what the hands must do while the aircraft is watched, in words."""
+    match request:
+        case PoseRequest(pose):
+            return poses_words(pose)
+        case StickRequest(stick):
+            ends = (End.POSITIVE, End.REST) if stick is Stick.THRUST else (End.POSITIVE, End.NEGATIVE, End.REST)
+            ways = ", then ".join(stick_words(stick, end) for end in ends)
+            return f"{ways[0].upper()}{ways[1:]}. Touch no other stick."
+        case SwitchRequest(function, channel):
+            return (
+                f"Move the switch of {function} (channel {channel}) through all its positions and back to rest, two "
+                "seconds in each. Thrust stays low."
+            )
+        case TransmitterRequest(is_on=True):
+            return "Switch the transmitter on again, thrust low, all switches at rest."
+        case TransmitterRequest(armed=True):
+            return "Arm the motors by their switch, thrust low, and then switch the transmitter off."
+        case TransmitterRequest():
+            return "Switch the transmitter off."
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,6 +216,25 @@ class Person(Protocol):
 
     def act(self, request: HandsRequest) -> bool:
         """Do what the request asks with the hands; answer whether it was done."""
+        ...
+
+    def watched(self, request: WatchedRequest) -> bool:
+        """Take note of what the hands are to do now; it goes on as soon as the aircraft shows it.
+
+        Answer False, at once, where nobody will do it.
+        """
+        ...
+
+    def answer(self, question: SeenQuestion) -> str | None:
+        """Return what the person saw, one of the answers if there are any; None where they cannot say."""
+        ...
+
+    def holding(self) -> AbstractContextManager[bool]:
+        """Let the person hold on to what lets a motor turn, for as long as the block runs; give whether they do."""
+        ...
+
+    def is_holding(self) -> bool:
+        """Answer whether the person holds on right now; the motor stops when they let go."""
         ...
 
     def go_on_after(self, error: RotorwrightError) -> bool:

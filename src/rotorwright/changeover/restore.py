@@ -110,7 +110,7 @@ def hold_plan_against_aircraft(shop: Workshop) -> None:
 def expected_settings(shop: Workshop) -> dict[str, Value]:
     """Return every setting as it must stand at the end, measured ones left out."""
     catalogue = known_catalogue(shop)
-    expected = current_sheet(shop).expected_settings(new_defaults(shop).settings)
+    expected = {**current_sheet(shop).expected_settings(new_defaults(shop).settings), **shop.state.repaired}
     return {name: value for name, value in expected.items() if not is_volatile(name, catalogue)}
 
 

@@ -23,6 +23,9 @@ if TYPE_CHECKING:
 
 Facts = Mapping[str, JsonValue]
 
+ATTITUDE = "attitude"
+"""The one bench check of job cards from before there was a choice."""
+
 
 @dataclass(frozen=True, slots=True)
 class ChosenImage:
@@ -54,6 +57,7 @@ class ProvedCheck:
     check: str
     evidence: str
     is_shown: bool = True
+    file: KeptFile | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +71,9 @@ class ChangeoverState:
     part: str = ""
     policy: str = "careful"
     way: WriteWay = WriteWay.AUTO
+    checks: tuple[str, ...] = (ATTITUDE,)
+    """The bench checks that this job is to be proved by, beside those of release, settings and display."""
+
     image_file: KeptFile | None = None
     image_base: int | None = None
     """Address of the first byte of the image file, where a person gave it; only files without addresses need it."""
@@ -112,6 +119,12 @@ class ChangeoverState:
     settings_written: int = 0
     settings_verified: int = 0
     proved: tuple[ProvedCheck, ...] = ()
+    failed: tuple[ProvedCheck, ...] = ()
+    """Every bench check that failed, also those that passed later."""
+
+    repaired: Mapping[str, Value] = field(default_factory=dict)
+    """Settings that a person changed after a bench check; they stand over the plan."""
+
     signed_by: str | None = None
     is_rolling_back: bool = False
     is_old_image_written: bool = False
@@ -150,6 +163,10 @@ class ChangeoverState:
     def has_proved(self, check: str) -> bool:
         """Answer whether a bench check is proved."""
         return any(proved.check == check for proved in self.proved)
+
+    def is_settled(self, check: str) -> bool:
+        """Answer whether nothing is left to do for a bench check: it is proved, or not asked for."""
+        return check not in self.checks or self.has_proved(check)
 
 
 def fold(events: Iterable[Event]) -> ChangeoverState:
@@ -236,6 +253,7 @@ def _on_started(state: ChangeoverState, facts: Facts) -> ChangeoverState:
         part=str(facts.get("part", "")),
         policy=str(facts.get("policy", "careful")),
         way=WriteWay(str(facts.get("way", WriteWay.UART))),  # cards from before there was a choice
+        checks=_texts(facts, "checks") if "checks" in facts else (ATTITUDE,),
     )
 
 
@@ -399,7 +417,8 @@ def _value(facts: JsonValue) -> Value:
     return Value.parse(SettingType(_text(facts, "type")), _text(facts, "text"))
 
 
-def _value_facts(value: Value) -> dict[str, JsonValue]:
+def value_facts(value: Value) -> dict[str, JsonValue]:
+    """Return a value as plain data for an event."""
     return {"type": str(value.type), "text": value.text}
 
 
@@ -407,16 +426,34 @@ def refusal_facts(refusal: Outcome) -> dict[str, JsonValue]:
     """Return a refusal as plain data for an event."""
     return {
         "name": refusal.name,
-        "sent": _value_facts(refusal.sent),
-        "stands": _value_facts(refusal.stands) if refusal.stands else None,
+        "sent": value_facts(refusal.sent),
+        "stands": value_facts(refusal.stands) if refusal.stands else None,
         "how": str(refusal.how),
     }
 
 
 def _on_proved(state: ChangeoverState, facts: Facts) -> ChangeoverState:
     is_shown = facts.get("verdict") != NOT_SHOWN
-    proved = ProvedCheck(check=_text(facts, "check"), evidence=_text(facts, "evidence"), is_shown=is_shown)
+    proved = ProvedCheck(_text(facts, "check"), _text(facts, "evidence"), is_shown=is_shown, file=_kept(facts, "file"))
     return replace(state, proved=(*state.proved, proved))
+
+
+def _on_failed(state: ChangeoverState, facts: Facts) -> ChangeoverState:
+    failed = ProvedCheck(_text(facts, "check"), _text(facts, "evidence"), file=_kept(facts, "file"))
+    return replace(state, failed=(*state.failed, failed))
+
+
+def _on_repaired(state: ChangeoverState, facts: Facts) -> ChangeoverState:
+    """Take the new values over the plan; that all settings stand as planned has to be proved anew."""
+    changed = facts["changed"]
+    assert isinstance(changed, dict)
+    values = {name: _value(value) for name, value in changed.items()}
+    return replace(
+        state,
+        repaired={**state.repaired, **values},
+        as_left=kept_from(facts["file"]),
+        proved=tuple(one for one in state.proved if one.check != "settings"),
+    )
 
 
 def _on_signed(state: ChangeoverState, facts: Facts) -> ChangeoverState:
@@ -496,6 +533,8 @@ _ON: dict[str, Callable[[ChangeoverState, Facts], ChangeoverState]] = {
     EventKind.SETTINGS_REFUSED: _on_refused,
     EventKind.SETTINGS_VERIFIED: _on_settings,
     EventKind.CHECK_PROVED: _on_proved,
+    EventKind.CHECK_FAILED: _on_failed,
+    EventKind.SETTINGS_REPAIRED: _on_repaired,
     EventKind.SIGNED: _on_signed,
     EventKind.INTERRUPTED: _on_interrupted,
     EventKind.RESUMED: _on_resumed,

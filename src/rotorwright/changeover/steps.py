@@ -53,6 +53,12 @@ class Step(StrEnum):
     PROVE_SETTINGS = "prove-settings"
     PROVE_DISPLAY = "prove-display"
     PROVE_ATTITUDE = "prove-attitude"
+    PROVE_POWER = "prove-power"
+    PROVE_ORIENTATION = "prove-orientation"
+    PROVE_RECEIVER = "prove-receiver"
+    PROVE_ARMING = "prove-arming"
+    PROVE_FAILSAFE = "prove-failsafe"
+    PROVE_MOTORS = "prove-motors"
     SIGN = "sign"
     ROLL_BACK_IMAGE = "roll-back-image"
     ROLL_BACK_START = "roll-back-start"
@@ -168,8 +174,50 @@ FORWARD: tuple[StepRule, ...] = (
         Step.PROVE_ATTITUDE,
         Stage.PROVE,
         "The aircraft understands how it is held",
-        lambda s: s.has_proved("attitude"),
+        lambda s: s.is_settled("attitude"),
         "It only watches.",
+    ),
+    StepRule(
+        Step.PROVE_POWER,
+        Stage.PROVE,
+        "The battery is sound and measured right",
+        lambda s: s.is_settled("power"),
+        "It only watches.",
+    ),
+    StepRule(
+        Step.PROVE_ORIENTATION,
+        Stage.PROVE,
+        "The sensors sit as the settings say",
+        lambda s: s.is_settled("orientation"),
+        "It only watches.",
+    ),
+    StepRule(
+        Step.PROVE_RECEIVER,
+        Stage.PROVE,
+        "Each stick moves what it should",
+        lambda s: s.is_settled("receiver"),
+        "It only watches.",
+    ),
+    StepRule(
+        Step.PROVE_ARMING,
+        Stage.PROVE,
+        "The motors are armed by the switch and by nothing else",
+        lambda s: s.is_settled("arming"),
+        "It watches while the switch is moved.",
+    ),
+    StepRule(
+        Step.PROVE_FAILSAFE,
+        Stage.PROVE,
+        "A lost signal does what the settings say",
+        lambda s: s.is_settled("failsafe"),
+        "It watches while the transmitter is off.",
+    ),
+    StepRule(
+        Step.PROVE_MOTORS,
+        Stage.PROVE,
+        "Each motor sits and turns as the aircraft thinks",
+        lambda s: s.is_settled("motors"),
+        "Each motor turns for a second behind its gate, and stops by itself.",
     ),
     StepRule(Step.SIGN, Stage.SIGN, "Sign off", lambda s: s.signed_by is not None, "It only asks."),
 )
@@ -211,6 +259,12 @@ FORWARD_LEARNING: tuple[StepRule, ...] = tuple(
         Step.PROVE_SETTINGS,
         Step.PROVE_DISPLAY,
         Step.PROVE_ATTITUDE,
+        Step.PROVE_POWER,
+        Step.PROVE_ORIENTATION,
+        Step.PROVE_RECEIVER,
+        Step.PROVE_ARMING,
+        Step.PROVE_FAILSAFE,
+        Step.PROVE_MOTORS,
         Step.SIGN,
     )
 )

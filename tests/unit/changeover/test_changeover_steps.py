@@ -9,6 +9,7 @@ import pytest
 from rotorwright.changeover import engine, state, steps
 from rotorwright.changeover.events import WORDS, EventKind
 from rotorwright.changeover.gates import TEXTS, Gate
+from rotorwright.changeover.proving.measures import BENCH_CHECKS
 from rotorwright.changeover.state import ChangeoverState, fold
 from rotorwright.changeover.steps import BACK, FORWARD, FORWARD_LEARNING, Step, next_step, standing
 from rotorwright.hangar.journal import Event, JsonValue, next_event
@@ -22,8 +23,14 @@ IDENTITY: dict[str, JsonValue] = {
     "board": "Corvane One",
     "build": "",
 }
+BENCH_PROVED: list[tuple[EventKind, dict[str, JsonValue]]] = [
+    (EventKind.CHECK_PROVED, {"check": check, "evidence": ""}) for check in BENCH_CHECKS
+]
 HISTORY: list[tuple[EventKind, dict[str, JsonValue]]] = [
-    (EventKind.STARTED, {"port": "p", "book": KEPT, "image": KEPT, "airframe": ""}),
+    (
+        EventKind.STARTED,
+        {"port": "p", "book": KEPT, "image": KEPT, "airframe": "", "checks": ["attitude", *BENCH_CHECKS]},
+    ),
     (EventKind.AIRCRAFT_RECEIVED, IDENTITY),
     (EventKind.SNAPSHOT_SAVED, {"file": KEPT, "settings": 425, "catalogue": KEPT, "display": KEPT}),
     (EventKind.GATE_PASSED, {"gate": "snapshot-on-disk", "evidence": "", "by": "measured"}),
@@ -59,6 +66,7 @@ HISTORY: list[tuple[EventKind, dict[str, JsonValue]]] = [
     (EventKind.CHECK_PROVED, {"check": "settings", "evidence": ""}),
     (EventKind.CHECK_PROVED, {"check": "display", "evidence": ""}),
     (EventKind.CHECK_PROVED, {"check": "attitude", "evidence": ""}),
+    *BENCH_PROVED,
     (EventKind.SIGNED, {"by": "someone"}),
 ]
 
