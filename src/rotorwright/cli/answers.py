@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from rotorwright.settings.answering import Answer
 
-KEYS = ("confirm", "accept_plan", "board", "held", "hands", "sign", "retries")
+KEYS = ("confirm", "accept_plan", "board", "held", "hands", "sign", "retries", "seen")
 
 _MOST_CELL_SIGNS = 1_000_000
 
@@ -40,6 +40,7 @@ class AnswersFile:
         board: the board that it is, where the release book does not know the name that the aircraft reports.
         sign: the name to sign with; empty: not signed.
         retries: how often an interrupted step is tried again.
+        seen: what a person saw, by what the question is about.
     """
 
     held: Mapping[str, Answer] = field(default_factory=dict)
@@ -49,6 +50,7 @@ class AnswersFile:
     sign: str = ""
     board: str = ""
     retries: int = 0
+    seen: Mapping[str, str] = field(default_factory=dict)
 
 
 def parse_answers(data: bytes, *, source: str) -> AnswersFile:
@@ -76,6 +78,9 @@ def _toml(text: str, source: str) -> AnswersFile:
     held = answers.get("held", {})
     if not isinstance(held, dict):
         _fault(source, "`held` is no table")
+    seen = answers.get("seen", {})
+    if not isinstance(seen, dict) or not all(isinstance(said, str) for said in seen.values()):
+        _fault(source, "`seen` is no table of answers in quotes")
     retries = answers.get("retries", 0)
     confirm = answers.get("confirm", [])
     sign, board = answers.get("sign", ""), answers.get("board", "")
@@ -87,6 +92,7 @@ def _toml(text: str, source: str) -> AnswersFile:
         sign=sign if isinstance(sign, str) else "",
         board=board if isinstance(board, str) else "",
         retries=retries if isinstance(retries, int) else 0,
+        seen={str(about): str(said) for about, said in seen.items()},
     )
 
 

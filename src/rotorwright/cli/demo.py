@@ -17,10 +17,13 @@ from rich.markup import escape
 from rotorwright.changeover import engine
 from rotorwright.changeover.journal import HangarJournal
 from rotorwright.changeover.opening import cards, open_card, read_identity
+from rotorwright.changeover.proving.measures import BENCH_CHECKS
+from rotorwright.changeover.state import ATTITUDE
 from rotorwright.changeover.ways import WriteWay
 from rotorwright.cli import console, jobs
 from rotorwright.cli.demo_owner import KnowingOwner
 from rotorwright.cli.demo_person import DemoPerson
+from rotorwright.cli.twin import known_plants
 from rotorwright.errors import WorkflowError
 from rotorwright.hangar.book_pack import pack_book
 from rotorwright.hangar.books import read_book
@@ -34,6 +37,7 @@ from rotorwright.settings.dialects.shipped import thornbill_console, thornbill_c
 from rotorwright.settings.identity import Identity
 from rotorwright.settings.sheet import parse_sheet
 from rotorwright.settings.snapshot import Snapshot
+from rotorwright.twin.demo_craft import demo_truth, planted
 from rotorwright.twin.delivery import AIRFRAME, DEMO_UNIQUE_ID, deliver, delivered_settings
 from rotorwright.twin.faults import FaultPlan
 from rotorwright.twin.hands import HandsClient
@@ -49,6 +53,10 @@ if TYPE_CHECKING:
     from rotorwright.changeover.state import ChangeoverState
     from rotorwright.hangar.journal import Event, JsonValue
 
+USUAL_PLANTS = ("sensor-mounted-otherwise",)
+"""What is wrong with the demo aircraft, so that the bench has something to find: its board sits a quarter turned."""
+
+PACE = 0.5  # the hands of the demo are quick, since somebody is looking on
 KILLED = 137  # what a shell reports for a process that was killed: 128 + SIGKILL
 _KILL = re.compile(r"kill@([1-9][0-9]*)\Z")
 
@@ -66,16 +74,27 @@ class DemoWay:
     has_book: bool = True
     by_console: bool = False
     write: WriteWay = WriteWay.UART
+    has_bench: bool = True
+
+    @property
+    def checks(self) -> tuple[str, ...]:
+        """What the job is proved by on the bench; a text console streams nothing that could be measured."""
+        return BENCH_CHECKS if self.has_bench and not self.by_console else (ATTITUDE,)
 
     def words(self) -> list[str]:
         """Return it as arguments, for a process of its own."""
-        words = {"without-book": not self.has_book, "by-console": self.by_console}
+        words = {"without-book": not self.has_book, "by-console": self.by_console, "no-bench": not self.has_bench}
         return [str(self.write), *(word for word, holds in words.items() if holds)]
 
     @classmethod
     def of(cls, words: Sequence[str]) -> DemoWay:
         """Return what `words` made."""
-        return cls(has_book="without-book" not in words, by_console="by-console" in words, write=WriteWay(words[0]))
+        return cls(
+            has_book="without-book" not in words,
+            by_console="by-console" in words,
+            write=WriteWay(words[0]),
+            has_bench="no-bench" not in words,
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,15 +136,24 @@ class DemoFolder:
 
 
 def run_demo(
-    *, folder: Path | None, faults: list[str], speed: float, baud: int, as_json: bool, way: DemoWay | None = None
+    *,
+    folder: Path | None,
+    faults: list[str],
+    speed: float,
+    baud: int,
+    as_json: bool,
+    way: DemoWay | None = None,
+    planted: list[str] | None = None,
 ) -> int:
     """Run the demo and return the exit code: 0 when it ends signed."""
     if as_json:
         console.out.file = sys.stderr
     started = time.monotonic()
     kill_at, plan = split_faults(faults)
-    place = prepare(folder, way or DemoWay())
-    with spawned_twin(place, plan, speed=speed, baud=baud):
+    way = way or DemoWay()
+    wrong = known_plants(planted if planted is not None else USUAL_PLANTS if way.checks == BENCH_CHECKS else ())
+    place = prepare(folder, way)
+    with spawned_twin(place, plan, speed=speed, baud=baud, planted=wrong):
         first_kill = run_until_killed(place, kill_at) if kill_at else 0
         state = work(place)
         survived = first_kill + _twin_faults(place, plan)
@@ -177,12 +205,21 @@ def prepare(folder: Path | None, way: DemoWay) -> DemoFolder:
 
 
 @contextmanager
-def spawned_twin(place: DemoFolder, plan: FaultPlan, *, speed: float, baud: int) -> Iterator[None]:
+def spawned_twin(
+    place: DemoFolder, plan: FaultPlan, *, speed: float, baud: int, planted: Sequence[str] = ()
+) -> Iterator[None]:
     """Keep the virtual aircraft alive, a process of its own, for as long as the block runs."""
     way = place.way
     is_drive = way.write is WriteWay.DRIVE
     with spawn_twin(
-        place.twin.path, baud=baud, speed=speed, faults=plan.words(), console=way.by_console, drive=is_drive
+        place.twin.path,
+        baud=baud,
+        speed=speed,
+        faults=plan.words(),
+        console=way.by_console,
+        drive=is_drive,
+        planted=planted,
+        pace=PACE,
     ):
         yield
 
@@ -208,7 +245,13 @@ def work(place: DemoFolder, *, dies: Callable[[Event], None] | None = None) -> C
         journal = DyingJournal(hangar, changeover_id, dies=dies)
         with hangar.lock(changeover_id), jobs.shown_progress() as bar:
             options = jobs.BenchOptions(port=str(place.twin.port_link), baud=921_600, loader_baud=921_600)
-            person = DemoPerson(HandsClient(place.twin.path), None if place.way.has_book else owner_of(place))
+            truth = planted(demo_truth(), place.twin.read_papers().planted)
+            person = DemoPerson(
+                HandsClient(place.twin.path),
+                None if place.way.has_book else owner_of(place),
+                meter_volts=truth.battery.cells
+                * (truth.battery.cell_v - truth.battery.resistance_ohm * truth.battery.rest_a),
+            )
             with jobs.workshop(hangar, journal, options, person, bar) as shop:
                 if not shop.state.is_over and shop.state.received is not None:
                     engine.resume(shop)
@@ -272,6 +315,7 @@ def _open_or_find(hangar: Hangar, place: DemoFolder) -> str:
         now=jobs.utc_now,
         dialect=thornbill_console_file() if place.way.by_console else None,
         way=str(place.way.write),
+        checks=place.way.checks,
     )
 
 
@@ -311,6 +355,9 @@ def _facts(place: DemoFolder, state: ChangeoverState, survived: int, *, seconds:
             "verified": report.image.verified,
         },
         "checks": [check.check for check in state.proved],
+        "not_shown": [check.check for check in state.proved if not check.is_shown],
+        "found": [{"check": check.check, "what": check.evidence} for check in state.failed],
+        "repaired": {name: value.text for name, value in state.repaired.items()},
         "faults_survived": survived,
         "interruptions": len(state.interruptions),
         "events": len(report.events),

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 from rich.markup import escape
 
+from rotorwright.changeover.errors import BenchCheckFailedError
 from rotorwright.changeover.gates import TEXTS, Gate
 from rotorwright.changeover.person import (
     BatteryRequest,
@@ -15,14 +17,23 @@ from rotorwright.changeover.person import (
     Direction,
     HandsRequest,
     PlanSummary,
+    PoseRequest,
     PowerRequest,
+    SeenQuestion,
+    StickRequest,
+    SwitchRequest,
     TiltRequest,
+    TransmitterRequest,
+    WatchedRequest,
     words_of,
+    words_of_watched,
 )
 from rotorwright.cli.console import out
 from rotorwright.cli.person import show_plan
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from rotorwright.cli.demo_owner import KnowingOwner
     from rotorwright.errors import RotorwrightError
     from rotorwright.settings.answering import Answer
@@ -37,6 +48,7 @@ _GATE_WORDS = defaultdict(lambda: "it is so") | {
     Gate.PROPELLERS_OFF: "the virtual aircraft has none",
     Gate.SAME_BOARD_SEEN: "no other board is here",
     Gate.NO_OLD_IMAGE: "it is in the folder of the demo",
+    Gate.MOTORS_MAY_TURN: "nobody is near a virtual motor",
     Gate.IMAGE_VOUCHED: "the demo's own image, made for this board",
 }
 
@@ -60,8 +72,9 @@ class DemoPerson:
 
     name = "demo"
 
-    def __init__(self, hands: HandsClient, owner: KnowingOwner | None = None) -> None:
+    def __init__(self, hands: HandsClient, owner: KnowingOwner | None = None, *, meter_volts: float = 0.0) -> None:
         self._hands = hands
+        self._meter = f"{meter_volts:.2f}" if meter_volts else None
         self._owner = owner
         self._patience = PATIENCE
 
@@ -110,8 +123,39 @@ class DemoPerson:
                 self._hands.tilt(TILT_WORDS[direction])
         return True
 
+    def watched(self, request: WatchedRequest) -> bool:
+        """Do with the twin what the hands are asked to do."""
+        out.print(f"  hands: {escape(words_of_watched(request))}", soft_wrap=True)
+        match request:
+            case PoseRequest(pose):
+                self._hands.pose(str(pose))
+            case StickRequest(stick):
+                self._hands.move_stick(str(stick))
+            case SwitchRequest(_, channel):
+                self._hands.move_switch(channel)
+            case TransmitterRequest(is_on, armed):
+                self._hands.switch_transmitter(is_on=is_on, arms=armed)
+        return True
+
+    def answer(self, question: SeenQuestion) -> str | None:
+        """Say yes to a repair, and what a meter would show; the demo sees no motor."""
+        said = {"repair": "yes", "meter-volts": self._meter}.get(question.about)
+        out.print(f"  {escape(question.words)}\n  -> {said or 'cannot say'}", soft_wrap=True)
+        return said
+
+    @contextmanager
+    def holding(self) -> Iterator[bool]:
+        """Hold on."""
+        yield True
+
+    def is_holding(self) -> bool:
+        """Hold on."""
+        return True
+
     def go_on_after(self, error: RotorwrightError) -> bool:
-        """Go on, a few times."""
+        """Go on, a few times; a bench check that failed does not pass by being looked at again."""
+        if isinstance(error, BenchCheckFailedError):
+            return False
         out.print(f"  interrupted: {escape(error.what)}\n  -> once more", soft_wrap=True)
         self._patience -= 1
         return self._patience >= 0

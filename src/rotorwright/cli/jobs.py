@@ -16,6 +16,7 @@ from rotorwright.changeover import engine, roll_back
 from rotorwright.changeover.experience import HangarExperience
 from rotorwright.changeover.journal import HangarJournal
 from rotorwright.changeover.opening import JobCard, cards, find_card, open_card, read_identity
+from rotorwright.changeover.proving.measures import BENCH_CHECKS, require_known
 from rotorwright.changeover.workshop import Workshop
 from rotorwright.cli.answers import parse_answers
 from rotorwright.cli.attached import attached_beside
@@ -81,6 +82,7 @@ class NewJob:
     policy: str = "careful"
     image_base: int | None = None
     way: str = "auto"
+    left_out: tuple[str, ...] = ()
 
 
 def start(options: BenchOptions, job: NewJob) -> int:
@@ -90,7 +92,8 @@ def start(options: BenchOptions, job: NewJob) -> int:
     dialect_bytes = read_dialect(job.dialect) if job.dialect else None
     spoken = dialect_from(dialect_bytes, source=str(job.dialect)) if dialect_bytes is not None else None
     read_image_file(image_bytes, name=job.image.name, base=job.image_base)  # before an aircraft is waited for
-    person, policy = _person(options), Policy.parse(job.policy).text
+    person, policy = person_of(options), Policy.parse(job.policy).text
+    checks = [check for check in BENCH_CHECKS if check not in require_known(job.left_out)]
     port, clock, line = FollowingPort(options.port), RealClock(), LineSettings(options.baud)
     with open_hangar(options.hangar) as hangar:
         identity = read_identity(port, clock, line, spoken)
@@ -107,6 +110,7 @@ def start(options: BenchOptions, job: NewJob) -> int:
             policy=policy,
             image_base=job.image_base,
             way=job.way,
+            checks=checks,
             port_usb=port.usb,
         )
         out.print(f"Job card {changeover_id} for {escape(identity.board)}, id {identity.unique_id}.")
@@ -120,7 +124,7 @@ def read_dialect(name: str) -> bytes:
 
 def resume(options: BenchOptions, *, changeover_id: str | None) -> int:
     """Go on with a changeover where it stands."""
-    person = _person(options)
+    person = person_of(options)
     with open_hangar(options.hangar) as hangar:
         card = find_card(hangar, changeover_id)
         out.print(f"Job card {card.row.id}: {escape(card.standing)}\nNext: {escape(card.next_words)}.")
@@ -138,7 +142,7 @@ class WayBack:
 
 def roll_back_card(options: BenchOptions, *, changeover_id: str | None, back: WayBack) -> int:
     """Take the aircraft back to the release and settings it was found with."""
-    person = _person(options)
+    person = person_of(options)
     with open_hangar(options.hangar) as hangar:
         card = find_card(hangar, changeover_id)
         return _work(hangar, card.row.id, options, person, back=back)
@@ -176,7 +180,8 @@ def _card_json(card: JobCard) -> dict[str, object]:
     }
 
 
-def _person(options: BenchOptions) -> Person:
+def person_of(options: BenchOptions) -> Person:
+    """Return who answers: the person at the keyboard, or a file."""
     name = user_name()
     if options.answers is None:
         return TerminalPerson(name)

@@ -80,6 +80,24 @@ PolicyOption = Annotated[
         "such as class.board=hold or set.NAME=keep-mine.",
     ),
 ]
+LeaveOutOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--leave-out",
+        metavar="CHECK",
+        help="A bench check to leave out, noted as not shown: power, orientation, receiver, arming, failsafe, motors. "
+        "May be given several times.",
+    ),
+]
+PlantOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--plant",
+        metavar="FAULT",
+        help="Something wrong with the aircraft itself, such as sensor-mounted-otherwise or motor-direction-reversed; "
+        "a wrong name lists all. May be given several times.",
+    ),
+]
 CardArgument = Annotated[
     str | None, typer.Argument(help="Job card, for example c0001; the latest open one if left out.")
 ]
@@ -113,13 +131,22 @@ def demo(
         bool, typer.Option("--by-console", help="Speak to the aircraft by its text console instead of by messages.")
     ] = False,
     way: WayOption = WriteWay.UART,
+    plant: PlantOption = None,
+    bench: Annotated[
+        bool, typer.Option("--bench/--no-bench", help="Prove everything on the bench, or only how it is held.")
+    ] = True,
     as_json: JsonOption = False,
 ) -> None:
-    """Run a whole changeover on a virtual aircraft, with the usual decisions taken and shown."""
+    """Run a whole changeover on a virtual aircraft, with the usual decisions taken and shown.
+
+    Its board was put back a quarter turned, unless another fault is planted: the bench finds that, and it is repaired.
+    """
     from rotorwright.cli.demo import DemoWay, run_demo
 
-    how = DemoWay(has_book=not without_book, by_console=by_console, write=way)
-    raise typer.Exit(run_demo(folder=folder, way=how, faults=fault or [], speed=speed, baud=baud, as_json=as_json))
+    how = DemoWay(has_book=not without_book, by_console=by_console, write=way, has_bench=bench)
+    raise typer.Exit(
+        run_demo(folder=folder, way=how, faults=fault or [], speed=speed, baud=baud, planted=plant, as_json=as_json)
+    )
 
 
 @app.command()
@@ -139,11 +166,14 @@ def twin(
         bool, typer.Option("--console", help="Its firmware speaks by a text console from now on, not by messages.")
     ] = False,
     drive: Annotated[bool, typer.Option("--drive", help="Its bootloader shows itself as a drive from now on.")] = False,
+    plant: PlantOption = None,
 ) -> None:
     """Start a virtual aircraft and keep it alive until stopped (Ctrl-C)."""
     from rotorwright.cli.twin import serve_twin
 
-    raise typer.Exit(serve_twin(state, baud=baud, speed=speed, faults=fault or [], console=console, drive=drive))
+    raise typer.Exit(
+        serve_twin(state, baud=baud, speed=speed, faults=fault or [], console=console, drive=drive, planted=plant or ())
+    )
 
 
 @app.command()
@@ -450,6 +480,7 @@ def changeover(
     airframe: Annotated[str, typer.Option("--airframe", help="Name of the airframe, for the record.")] = "",
     policy: PolicyOption = "careful",
     way: WayOption = WriteWay.AUTO,
+    leave_out: LeaveOutOption = None,
     hangar: HangarOption = None,
     answers: AnswersOption = None,
     baud: BaudOption = 115_200,
@@ -471,6 +502,7 @@ def changeover(
         policy=policy,
         image_base=base,
         way=str(way),
+        left_out=tuple(leave_out or ()),
     )
     raise typer.Exit(start(options, job))
 
@@ -491,6 +523,51 @@ def resume(
 
     options = BenchOptions(port=port, hangar=hangar, answers=answers, baud=baud, loader_baud=loader_baud)
     raise typer.Exit(go_on(options, changeover_id=card))
+
+
+@app.command()
+def prove(
+    card: CardArgument = None,
+    *,
+    only: Annotated[
+        list[str] | None,
+        typer.Option("--only", metavar="CHECK", help="One bench check, also once more; may be given several times."),
+    ] = None,
+    before: Annotated[
+        Path | None, typer.Option("--before", help="Recording of a flight before the update: CSV or Parquet.")
+    ] = None,
+    after: Annotated[Path | None, typer.Option("--after", help="Recording of the first hover after it.")] = None,
+    columns: Annotated[
+        Path | None, typer.Option("--columns", help="Map of the recordings' columns and units (TOML).")
+    ] = None,
+    port: OtherPortOption = None,
+    hangar: HangarOption = None,
+    answers: AnswersOption = None,
+    baud: BaudOption = 115_200,
+    as_json: JsonOption = False,
+) -> None:
+    """Measure on the bench what a job card still lacks, or compare the first hover with a flight from before.
+
+    Checks: power, orientation, receiver, arming, failsafe, motors. Propellers off; local rules and the maker's
+    instructions come first.
+    """
+    from rotorwright.cli.jobs import BenchOptions
+    from rotorwright.cli.prove import Recordings
+    from rotorwright.cli.prove import prove as prove_all
+
+    if (before is None) is not (after is None):
+        raise typer.BadParameter("--before and --after belong together")
+    recordings = Recordings(before, after, columns) if before is not None and after is not None else None
+    options = BenchOptions(port=port, hangar=hangar, answers=answers, baud=baud)
+    raise typer.Exit(prove_all(options, changeover_id=card, only=only or (), recordings=recordings, as_json=as_json))
+
+
+@app.command("hover")
+def first_hover(*, as_json: JsonOption = False) -> None:
+    """Show the protocol of the first hover: what to fly, for how long, what is recorded, what ends it."""
+    from rotorwright.cli.prove import show_hover
+
+    raise typer.Exit(show_hover(as_json=as_json))
 
 
 @app.command("roll-back")

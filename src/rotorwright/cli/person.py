@@ -2,22 +2,36 @@
 
 from __future__ import annotations
 
+from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 from rich.markup import escape
 from rich.prompt import Confirm, Prompt
 
 from rotorwright.changeover.gates import TEXTS, Gate
-from rotorwright.changeover.person import BoardQuestion, HandsRequest, PlanSummary, words_of
+from rotorwright.changeover.person import (
+    BoardQuestion,
+    HandsRequest,
+    PlanSummary,
+    SeenQuestion,
+    WatchedRequest,
+    words_of,
+    words_of_watched,
+)
 from rotorwright.cli.console import out
+from rotorwright.cli.held_key import HeldKey, held_key
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
     from rotorwright.cli.answers import AnswersFile
     from rotorwright.errors import RotorwrightError
     from rotorwright.settings.answering import Answer
     from rotorwright.settings.carry_over import Decision
+
+
+UNSURE = "unsure"
+HOLD_PATIENCE_S = 30.0
 
 
 def _do_nothing() -> None:
@@ -30,6 +44,7 @@ class TerminalPerson:
     def __init__(self, name: str) -> None:
         self.name = name
         self.before_asking: Callable[[], None] = _do_nothing
+        self._key: HeldKey | None = None
 
     def confirm(self, gate: Gate) -> bool:
         """Show the danger, ask, and take only a yes for a yes."""
@@ -68,6 +83,35 @@ class TerminalPerson:
         self.before_asking()
         out.print(f"\n[bold]Your hands[/]\n  {escape(words_of(request))}")
         return Confirm.ask("  Done?", default=True, console=out)
+
+    def watched(self, request: WatchedRequest) -> bool:
+        """Say what the hands must do; nobody waits for a key, the aircraft shows when it is done."""
+        self.before_asking()
+        out.print(f"  [bold]Now:[/] {escape(words_of_watched(request))}", soft_wrap=True)
+        return True
+
+    def answer(self, question: SeenQuestion) -> str | None:
+        """Ask for what only a person can see."""
+        self.before_asking()
+        if question.answers:
+            choices = [*question.answers, UNSURE]
+            said = Prompt.ask(f"  {escape(question.words)}", choices=choices, default=UNSURE, console=out)
+            return None if said == UNSURE else said
+        return Prompt.ask(f"  {escape(question.words)}", default="", console=out) or None
+
+    @contextmanager
+    def holding(self) -> Iterator[bool]:
+        """Let the person hold the space bar down; answer whether they do before anything turns."""
+        self.before_asking()
+        with held_key() as self._key:
+            if self._key is not None:
+                out.print("  Hold the space bar down. Let go, or press any other key, and the motor stops.")
+            yield self._key is not None and self._key.wait(HOLD_PATIENCE_S)
+        self._key = None
+
+    def is_holding(self) -> bool:
+        """Answer whether the space bar is down."""
+        return self._key is not None and self._key.is_held()
 
     def go_on_after(self, error: RotorwrightError) -> bool:
         """Show the error and ask whether to try again."""
@@ -122,6 +166,25 @@ class AnswersPerson:
         """Answer what `hands` says: true where somebody or something acts without being asked."""
         out.print(f"  Hands: {escape(words_of(request))}")
         return self._answers.hands
+
+    def watched(self, request: WatchedRequest) -> bool:
+        """Answer what `hands` says."""
+        out.print(f"  Hands: {escape(words_of_watched(request))}", soft_wrap=True)
+        return self._answers.hands
+
+    def answer(self, question: SeenQuestion) -> str | None:
+        """Answer what the table `seen` says."""
+        said = self._answers.seen.get(question.about)
+        return said if said and (not question.answers or said in question.answers) else None
+
+    @contextmanager
+    def holding(self) -> Iterator[bool]:
+        """Hold nothing: a file has no hand that lets go, so no motor turns for it."""
+        yield False
+
+    def is_holding(self) -> bool:
+        """Answer no."""
+        return False
 
     def go_on_after(self, error: RotorwrightError) -> bool:
         """Go on as often as `retries` says."""

@@ -12,6 +12,7 @@ from rotorwright.links.ports import default_port_folders
 from rotorwright.twin.application_start import start_from_flash
 from rotorwright.twin.assembly import Circumstances
 from rotorwright.twin.delivery import AIRFRAME, deliver
+from rotorwright.twin.demo_craft import PLANTS
 from rotorwright.twin.faults import FaultPlan
 from rotorwright.twin.hands import HandsClient
 from rotorwright.twin.process import serve
@@ -20,7 +21,7 @@ from rotorwright.twin.thornbill.book import write_book
 from rotorwright.twin.thornbill.images import DEMO_FILE_NAMES, write_demo_images
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
     from pathlib import Path
 
 
@@ -28,6 +29,30 @@ class HandsActionError(WorkflowError):
     """The hands are asked for something that they cannot do."""
 
     id = "twin.hands-action"
+
+
+class UnknownPlantError(WorkflowError):
+    """No such fault can be planted in a virtual aircraft."""
+
+    id = "twin.plant"
+    exit_code = 2
+
+
+def known_plants(faults: Sequence[str]) -> tuple[str, ...]:
+    """Return the faults, as they were given.
+
+    Raises:
+        UnknownPlantError: one of them cannot be planted.
+    """
+    for fault in faults:
+        if fault not in PLANTS:
+            raise UnknownPlantError(
+                f"The fault {fault!r} cannot be planted.",
+                why=f"These can: {', '.join(PLANTS)}.",
+                todo="Name one of those. Faults in settings are planted by writing that setting.",
+                fault=fault,
+            )
+    return tuple(faults)
 
 
 ACTIONS: dict[str, Callable[[HandsClient], object]] = {
@@ -47,12 +72,19 @@ ACTIONS: dict[str, Callable[[HandsClient], object]] = {
 
 
 def serve_twin(
-    path: Path, *, baud: int, speed: float, faults: list[str], console: bool = False, drive: bool = False
+    path: Path,
+    *,
+    baud: int,
+    speed: float,
+    faults: list[str],
+    console: bool = False,
+    drive: bool = False,
+    planted: Sequence[str] = (),
 ) -> int:
     """Keep the aircraft in `path` alive until stopped; deliver a new one if there is none.
 
     With `console` its firmware speaks by its text console from now on, with `drive` its bootloader shows itself as a
-    drive; the folder remembers both.
+    drive; `planted` is what is wrong with the aircraft itself. The folder remembers all of it.
     """
     folder = StateFolder(path)
     if not folder.is_made:
@@ -62,6 +94,8 @@ def serve_twin(
         folder.give_console()
     if drive:
         folder.give_drive()
+    if planted:
+        folder.plant(known_plants(planted))
     _lay_out_papers(path)
     serve(
         path,
