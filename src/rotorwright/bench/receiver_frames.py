@@ -29,7 +29,6 @@ CATCH_UP = Limit(
     0.2, "", _PRACTICE + ": a moving stick slows down to no less than this part from one value to the next"
 )
 SAMPLES_LATE = Limit(2, "samples", "arithmetic: a frame comes up to one sample late, so one more is no frame")
-UNEVEN = Limit(1.9, "", _PRACTICE + ": times between samples, against the usual one; a longer one is a lost sample")
 FEWEST_FRAMES = Limit(30, "", _PRACTICE)
 STREAM_BOUND = Limit(1.75, "samples", "arithmetic: two samples for each frame at least, with some room")
 LOST = Limit(0.06, "", _PRACTICE + ": some loss is ordinary in a room full of radio")
@@ -73,9 +72,9 @@ def frame_timing(moves: Sequence[tuple[FloatArray, FloatArray]], *, step_s: floa
     stays, freezes = [], []
     for at_s, pulses in moves:
         here = _Stays.of(at_s, pulses)
-        stays.append(here.in_motion(step_s))
+        stays.append(here.in_motion())
         freezes += here.freezes(step_s)
-    lasting = np.concatenate(stays) if stays else np.empty(0)
+    lasting, lasting_s = np.concatenate(stays, axis=1) if stays else np.empty((2, 0))
     if len(lasting) < FEWEST_FRAMES.value:
         return FrameTiming(
             float("nan"), is_bound_by_stream=True, lost_share=float("nan"), losses=0, freezes=tuple(freezes)
@@ -87,7 +86,7 @@ def frame_timing(moves: Sequence[tuple[FloatArray, FloatArray]], *, step_s: floa
     share = lost / (len(lasting) + lost)
     if is_bound:
         share = _hidden_share(float(np.mean(is_late)), stay=float(np.mean(lasting)), enough=round(usual) + 2)
-    frame_s = float(np.mean(lasting[~is_late])) * step_s
+    frame_s = float(np.mean(lasting_s[~is_late]))
     late = int(np.count_nonzero(is_late))
     return FrameTiming(1 / frame_s, is_bound, share, late, tuple(freezes))
 
@@ -129,19 +128,19 @@ class _Stays:
         gaps = np.maximum.reduceat(np.diff(at_s, append=at_s[-1]), changes)[:-1]
         return cls(at_s[changes[:-1]], at_s[changes[1:]], np.diff(changes), steps[:-1], steps[1:], gaps)
 
-    def in_motion(self, step_s: float) -> FloatArray:
-        """Return for how many samples each value stayed while the stick surely moved on and the stream had no gap.
+    def in_motion(self) -> FloatArray:
+        """Return for how many samples and seconds each value stayed while the stick surely moved on, (2, n).
 
-        The step after it is held against the time that it stayed, so that lost frames make no move look quicker.
+        The step after it is held against the samples that it stayed, so that lost frames make no move look quicker.
+        Samples that the stream itself lost make a stay shorter in samples, so they are never taken for lost frames.
         """
         before, after = self.before_us, self.after_us / np.maximum(self.samples, 1)
         is_sure = (
             (np.sign(before) == np.sign(after))
             & (np.abs(before) >= MOVING_STEP.value)
             & (np.abs(after) >= np.maximum(MOVING_STEP.value, CATCH_UP.value * np.abs(before)))
-            & (self.longest_sample_s < UNEVEN.value * step_s)
         )
-        return np.asarray(self.samples[is_sure], dtype=np.float64)
+        return np.stack([self.samples[is_sure].astype(np.float64), (self.end_s - self.start_s)[is_sure]])
 
     def freezes(self, step_s: float) -> list[tuple[float, float]]:
         """Return the stretches after which the stick was suddenly elsewhere."""

@@ -351,6 +351,7 @@ def test_samples_that_the_stream_lost_are_not_laid_to_the_receiver() -> None:
         kept = rng.random(len(record.at_s)) > 0.15
         result = judge_receiver(ChannelRecord(record.at_s[kept], record.pulses_us[kept]), windows, SETUP)
         assert result.verdict is Verdict.PASSED, (seed, result.sentence)
+        assert 42 < value_of(result, "receiver frames, at least") < 51
 
 
 def test_single_missing_pulses_neither_hide_a_fault_nor_make_one() -> None:
@@ -455,6 +456,14 @@ def test_a_bad_record_is_never_a_pass_and_never_an_accusation(name: str) -> None
     assert result.verdict is Verdict.NOT_SHOWN, [one.words for one in result.findings]
     assert result.sentence.endswith(".")
     assert all(one.advice for one in result.findings)
+
+
+def test_times_that_come_in_pairs_are_said() -> None:
+    record, windows = session(6)
+    at_s = record.at_s.copy()
+    at_s[1::3] = at_s[:-1:3][: len(at_s[1::3])]
+    result = judge_receiver(ChannelRecord(at_s, record.pulses_us), windows, SETUP)
+    assert [one.kind for one in result.findings] == ["clock-stands"]
 
 
 def test_ticks_are_recognised() -> None:
