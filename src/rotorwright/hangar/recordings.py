@@ -10,6 +10,7 @@ import contextlib
 import importlib
 import os
 import secrets
+from codecs import BOM_UTF8
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
@@ -173,6 +174,8 @@ def _read_text_by_arrow(
         with path.open("rb") as file:
             for _ in range(form.lines_before):
                 file.readline()
+            if file.peek(len(BOM_UTF8)).startswith(BOM_UTF8):  # inside a text it is no mark, but the library drops it
+                return None
             for batch in _open_csv(arrow, arrow_csv, file, form, columns):
                 for index, each in enumerate(columns):
                     pieces[each].append(_numbers(batch.column(index)))
