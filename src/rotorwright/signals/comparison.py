@@ -256,6 +256,11 @@ def _is_load(load: FloatArray) -> bool:
     return len(known) > len(load) / 2 and bool(known.min() >= -0.01) and bool(known.max() <= 1.01)
 
 
+def _is_flying(load: FloatArray) -> NDArray[np.bool_]:
+    """Return which frames are in flight: all, where no throttle tells."""
+    return np.asarray(load >= FLYING_LOAD) if _is_load(load) else np.ones(len(load), bool)
+
+
 def _load_bins(load: FloatArray) -> NDArray[np.int64]:
     bins = np.full(len(load), -1, np.int64)
     flying = load >= FLYING_LOAD
@@ -335,7 +340,7 @@ def _delay(axis: int, before: _Flown, after: _Flown) -> Quantity:
 def _delay_estimate(axis: int, frames: DelayFrames) -> Estimate:
     """In ms; NaN where it cannot be told."""
     parts = [one[axis] for one in (frames.cross, frames.raw_power, frames.rate_power)]
-    used = np.isfinite(parts[1]).all(axis=1) & np.isfinite(parts[2]).all(axis=1)
+    used = np.isfinite(parts[1]).all(axis=1) & np.isfinite(parts[2]).all(axis=1) & _is_flying(frames.load)
     groups = groups_of(int(used.sum()))
     if not len(groups):
         return Estimate(np.nan, np.nan, 1)
@@ -395,7 +400,7 @@ def _curve(power: FloatArray, cross: FloatArray, frames: ResponseFrames) -> step
 
 
 def _moved(axis: int, frames: ResponseFrames) -> NDArray[np.bool_]:
-    is_number = np.isfinite(frames.error[axis])
+    is_number = np.isfinite(frames.error[axis]) & _is_flying(frames.load)
     return np.asarray(is_number & (frames.wanted[axis] >= step_response.LEAST_WANTED_RAD_S))
 
 

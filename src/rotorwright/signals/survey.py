@@ -82,6 +82,7 @@ class ResponseFrames:
         error: (3, frames) rms of rate - wanted.
         wanted_power: (3, frames, f) |W|^2.
         cross: (3, frames, f) conj(W) R.
+        load: (frames,) throttle, or mean motor output, or NaN.
     """
 
     frame: int
@@ -90,6 +91,7 @@ class ResponseFrames:
     error: FloatArray
     wanted_power: Single
     cross: ComplexSingle
+    load: FloatArray
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -101,12 +103,14 @@ class DelayFrames:
         cross: (3, frames, q) conj(raw) times filtered.
         raw_power: (3, frames, q).
         rate_power: (3, frames, q).
+        load: (frames,) throttle, or mean motor output, or NaN.
     """
 
     at_hz: FloatArray
     cross: ComplexSingle
     raw_power: Single
     rate_power: Single
+    load: FloatArray
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -165,17 +169,17 @@ def response_frames(usable: Usable) -> ResponseFrames | None:
         return None
     rate_hz, frame, window, fold = _long_plan(usable)
     top = int(RESPONSE_HZ * frame / rate_hz) + 1
-    sizes, powers, crosses = [], [], []
-    arrays = (flight.wanted_rate_rad_s, flight.rate_rad_s)
-    for wanted, rate in spectra.folded_frames(arrays, usable.stretches, fold=fold, frame=frame):
+    sizes, powers, crosses, loads = [], [], [], []
+    arrays = (flight.wanted_rate_rad_s, flight.rate_rad_s, *_load_columns(flight))
+    for wanted, rate, *load in spectra.folded_frames(arrays, usable.stretches, fold=fold, frame=frame):
         ask, answer = (fft.rfft(part * window, axis=-1)[..., :top] for part in (wanted, rate))
         sizes.append(np.stack((_rms(wanted), _rms(np.asarray(rate - wanted)))))
         powers.append(spectra.squared(ask))
         crosses.append(np.conj(ask) * answer)
-    size = np.concatenate(sizes, axis=2)
-    return ResponseFrames(
-        frame, rate_hz, size[0], size[1], np.concatenate(powers, axis=1), np.concatenate(crosses, axis=1)
-    )
+        loads.append(_long_load(load, wanted.shape[1]))
+    size, load_all = np.concatenate(sizes, axis=2), np.concatenate(loads)
+    power, cross = np.concatenate(powers, axis=1), np.concatenate(crosses, axis=1)
+    return ResponseFrames(frame, rate_hz, size[0], size[1], power, cross, load_all)
 
 
 def delay_frames(usable: Usable) -> DelayFrames | None:
@@ -185,13 +189,26 @@ def delay_frames(usable: Usable) -> DelayFrames | None:
         return None
     rate_hz, frame, window, fold = _long_plan(usable)
     band = delay.delay_bins(frame, rate_hz)
-    found = []
-    arrays = (flight.raw_rate_rad_s, flight.rate_rad_s)
-    for pair in spectra.folded_frames(arrays, usable.stretches, fold=fold, frame=frame):
-        raw, rate = (np.array(spectra.transformed(one, window)[..., band]) for one in pair)
+    found, loads = [], []
+    arrays = (flight.raw_rate_rad_s, flight.rate_rad_s, *_load_columns(flight))
+    for before, after, *load in spectra.folded_frames(arrays, usable.stretches, fold=fold, frame=frame):
+        raw, rate = (np.array(spectra.transformed(one, window)[..., band]) for one in (before, after))
         found.append((np.conj(raw) * rate, spectra.squared(raw), spectra.squared(rate)))
+        loads.append(_long_load(load, before.shape[1]))
     cross, raw_power, rate_power = (np.concatenate(one, axis=1) for one in zip(*found, strict=True))
-    return DelayFrames(np.asarray(fft.rfftfreq(frame, 1 / rate_hz))[band], cross, raw_power, rate_power)
+    at_hz = np.asarray(fft.rfftfreq(frame, 1 / rate_hz))[band]
+    return DelayFrames(at_hz, cross, raw_power, rate_power, np.concatenate(loads))
+
+
+def _load_columns(flight: Flight) -> tuple[FloatArray, ...]:
+    if flight.throttle is not None:
+        return (flight.throttle[:, None],)
+    return () if flight.motors is None else (flight.motors,)
+
+
+def _long_load(load: list[Single], frames: int) -> FloatArray:
+    """Return the mean over rows and columns of each long frame, where there is a load."""
+    return load[0].mean(axis=(0, 2), dtype=np.float64) if load else np.full(frames, np.nan)
 
 
 def _long_plan(usable: Usable) -> tuple[float, int, Single, int]:

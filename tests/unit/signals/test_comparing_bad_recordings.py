@@ -31,7 +31,8 @@ def after() -> Flight:
 def with_rate(change: FloatArray | float, rows: slice, axis: int = 0, *, column: str = "rate_rad_s") -> Flight:
     array = np.array(getattr(after(), column))
     array[rows, axis] = change
-    return replace(after(), **{column: array})
+    changed: dict[str, Any] = {column: array}
+    return replace(after(), **changed)
 
 
 def kept(mask: NDArray[np.bool_]) -> Flight:
@@ -60,12 +61,21 @@ HOPELESS = {
     "empty": (empty_of(0), "fewer than three rows"),
     "two rows": (empty_of(2), "fewer than three rows"),
     "five seconds": (empty_of(2500), "10 s are needed"),
-    "wrong shape": (Flight(np.arange(9000) / RATE_HZ, np.zeros((9000, 2))), "three values in each row"),
-    "other length": (Flight(np.arange(9000) / RATE_HZ, np.zeros((8000, 3))), "three values in each row"),
+    "wrong shape": (
+        Flight(np.arange(9000, dtype=np.float64) / RATE_HZ, np.zeros((9000, 2))),
+        "three values in each row",
+    ),
+    "other length": (
+        Flight(np.arange(9000, dtype=np.float64) / RATE_HZ, np.zeros((8000, 3))),
+        "three values in each row",
+    ),
     "no times": (Flight(np.full(9000, np.nan), np.zeros((9000, 3))), "not numbers"),
     "clock stands": (Flight(np.zeros(9000), np.zeros((9000, 3))), "mostly repeat"),
-    "milliseconds": (Flight(np.arange(9000) * 2.0, np.zeros((9000, 3))), "time stamps are in seconds"),
-    "ten a second": (Flight(np.arange(9000) / 10, np.zeros((9000, 3))), "are needed"),
+    "milliseconds": (
+        Flight(np.arange(9000, dtype=np.float64) * 2.0, np.zeros((9000, 3))),
+        "time stamps are in seconds",
+    ),
+    "ten a second": (Flight(np.arange(9000, dtype=np.float64) / 10, np.zeros((9000, 3))), "are needed"),
 }
 
 
@@ -231,18 +241,23 @@ def test_flights_that_share_no_throttle_cannot_be_compared_in_noise() -> None:
     assert "hardly share any throttle" in found.axes[0].sentence
 
 
-def test_time_on_the_ground_does_not_count_as_quiet_flight() -> None:
+def with_ground(flown: Flight, shaken_rad_s: float) -> Flight:
+    """The flight after a minute on the ground, motors off: the aircraft is carried, the sticks are tried."""
     rng = np.random.default_rng(5)
     ground = 30_000
-    quiet = 0.001 * rng.normal(size=(ground, 3))
-    lengthened = Flight(
-        np.arange(ground + len(after().at_s)) / RATE_HZ,
-        np.concatenate((quiet, after().rate_rad_s)),
-        np.concatenate((0 * quiet, np.asarray(after().wanted_rate_rad_s))),
-        np.concatenate((quiet, np.asarray(after().raw_rate_rad_s))),
-        np.concatenate((np.zeros(ground), np.asarray(after().throttle))),
+    shaken = shaken_rad_s * rng.normal(size=(ground, 3))
+    sticks = np.repeat(10 * shaken_rad_s * rng.normal(size=(ground // 250, 3)), 250, axis=0)
+    return Flight(
+        np.arange(ground + len(flown.at_s), dtype=np.float64) / RATE_HZ,
+        np.concatenate((shaken, flown.rate_rad_s)),
+        np.concatenate((sticks, np.asarray(flown.wanted_rate_rad_s))),
+        np.concatenate((shaken, np.asarray(flown.raw_rate_rad_s))),
+        np.concatenate((np.zeros(ground), np.asarray(flown.throttle))),
     )
-    found = compare_flights(before(), lengthened)
+
+
+def test_what_is_done_on_the_ground_does_not_count_as_flight() -> None:
+    found = compare_flights(with_ground(before(), 0.01), with_ground(after(), 0.3))
     assert {one.change for one in found.axes} == {Change.SAME}
 
 
