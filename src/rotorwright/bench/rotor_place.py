@@ -41,7 +41,7 @@ MOST_LEFT = 0.3  # part of the ripple that one rotor must not leave unexplained
 LAG_DEG = 15.0  # degrees at rotor frequency: what a gyro usually lags behind the accelerometer
 LAG_SPREAD_DEG = 20.0  # degrees: how far that may be off
 LAG_RANGE_DEG = (-35.0, 75.0)  # degrees: what is thought possible
-LAG_MEASURED_DEG = 15.0  # degrees: the lag counts as measured when known better than that
+LAG_MEASURED_DEG = 25.0  # degrees: a ripple of roll and pitch that tells the lag less well is not used
 TILT_DEG = 6.0  # degrees: an imbalance along the shaft turns the ripple of roll and pitch a little
 NOISE_WIDENED = 1.25  # neighbouring bins under a Hann window are alike: noise bandwidth 1.5 bins, its root
 
@@ -114,17 +114,20 @@ def lag_of(bearings: Sequence[Bearing], places_deg: Sequence[float], *, told: La
     """Return the common lag: told, else fitted with the bearings, from what the ripple of roll and pitch says on."""
     if told is not None:
         return told
-    known = _tilt_lag(bearings) or Lag(LAG_DEG, LAG_SPREAD_DEG, is_measured=False)
+    tilt = _tilt_lag(bearings)
     usable = [one for one in bearings if one.is_usable]
     grid = np.arange(LAG_RANGE_DEG[0], LAG_RANGE_DEG[1] + 0.5, 1.0)
-    cost = ((grid - known.degrees) / known.sigma_deg) ** 2
+    cost = ((grid - LAG_DEG) / LAG_SPREAD_DEG) ** 2
+    if tilt is not None:
+        # Half turns apart is the same: the rotors may sit above or below the centre of gravity.
+        cost = cost + (((grid - tilt.degrees + 90.0) % 180.0 - 90.0) / tilt.sigma_deg) ** 2
     for one in usable:
         off = _off(one.raw_deg - one.sense * grid[:, None], np.asarray(places_deg)[None, :]).min(axis=1)
         cost = cost + (off / np.hypot(one.sigma_deg, SHAPE_DEG)) ** 2
     weight = np.exp(-0.5 * (cost - cost.min()))
     weight /= weight.sum()
     best = float(grid[int(np.argmin(cost))])
-    return Lag(best, float(np.sqrt((weight * (grid - best) ** 2).sum())), is_measured=known.is_measured)
+    return Lag(best, float(np.sqrt((weight * (grid - best) ** 2).sum())), is_measured=tilt is not None)
 
 
 def nearest_place(bearing: Bearing, lag: Lag, places_deg: Sequence[float]) -> tuple[int | None, float, float]:
@@ -180,8 +183,7 @@ def _tilt_lag(bearings: Sequence[Bearing]) -> Lag | None:
     apart = np.degrees(0.5 * np.abs(np.angle(np.exp(2j * (phases - lag)))))
     sigma = float(np.hypot(max(np.degrees(1.0 / np.sqrt(weights.sum())), apart.max() / np.sqrt(len(strong))), TILT_DEG))
     degrees = float(np.degrees(lag))
-    is_possible = LAG_RANGE_DEG[0] <= degrees <= LAG_RANGE_DEG[1]
-    return Lag(degrees, sigma, is_measured=True) if sigma <= LAG_MEASURED_DEG and is_possible else None
+    return Lag(degrees, sigma, is_measured=True) if sigma <= LAG_MEASURED_DEG else None
 
 
 def _off(degrees: float | NDArray[np.float64], others: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -148,4 +148,4 @@ def _turning(at_s: FloatArray, edge_s: float) -> FloatArray:
     since = at_s - edge_s - np.asarray(DELAYS_S)[:, None]
     late = np.maximum(0.0, since[:, None, :, None] - spread)
     rise = 1.0 - np.exp(-late / np.asarray(SPIN_S)[None, :, None, None])
-    return np.asarray(rise @ (weight / weight.sum()), dtype=np.float64)
+    return np.asarray(np.einsum("dtnk,k->dtn", rise, weight / weight.sum()), dtype=np.float64)

@@ -31,6 +31,7 @@ BAND_BINS = 2.5  # half width of a line in bins of the spectrum (Hann window: th
 BAND_PART = 0.02  # and in parts of its frequency: the rotor may still speed up a little
 ROUGH_FROM_HZ = 30.0  # Hz: below it the craft rocks on its foam
 HARMONICS = (1, 2, 3)  # that are taken away before roughness is measured
+RIDGE = 1e-9
 ROUGH_SIDES = (-3.2, -2.4, -1.6, -0.8, 0.0, 0.8, 1.6, 2.4, 3.2)  # lines fitted around each, over the length in s
 LEAST_FREE = 30  # samples more than what is fitted
 MAGNET_TOLERANCE = 0.025  # part by which told and felt speed may differ
@@ -136,8 +137,11 @@ def _left_over(samples: Stretch, lines_hz: Sequence[float]) -> float:
     free = len(since) - columns.shape[1]
     if free < LEAST_FREE:
         return float("nan")
-    base, _ = np.linalg.qr(columns)
-    left = samples.force_m_s2 - base @ (base.T @ samples.force_m_s2)
+    # Sums and a small system: many small calls of threaded algebra stall on a busy computer. Harmonics that fall onto
+    # each other make it singular, hence the ridge.
+    square = np.einsum("nk,nl->kl", columns, columns) + RIDGE * len(since) * np.eye(columns.shape[1])
+    fitted = np.linalg.solve(square, np.einsum("nk,na->ka", columns, samples.force_m_s2))
+    left = samples.force_m_s2 - np.einsum("nk,ka->na", columns, fitted)
     return float((left * left).sum() / free)
 
 
