@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from rotorwright.bench.orientation_fits import down_of, fit_force
 from rotorwright.bench.stillness import find_holds, resting_rate_rad_s
 
 if TYPE_CHECKING:
@@ -111,9 +110,7 @@ def recognise(record: MotionRecord, holds: tuple[Hold, ...], poses: Sequence[Pos
         return PosesSeen()
     summed = _summed_turn(record, resting_rate_rad_s(holds))
     sums = summed[[_middle(hold) for hold in holds]]
-    # An accelerometer that is off makes one tip look small and its opposite large.
-    offset = fit_force(holds, has_inverted=False).likely_m_s2
-    downs = np.array([down_of(hold.force_m_s2 - offset) for hold in holds])
+    downs = np.array([hold.down for hold in holds])
     best = _Chosen((), 0.0)
     for start in range(min(MOST_STARTS, len(holds))):
         best = max(best, _matched(_Lies.around(downs, sums, start), poses, start), key=lambda one: len(one.holds))

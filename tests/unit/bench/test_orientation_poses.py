@@ -41,6 +41,13 @@ def test_a_flat_turn_that_gravity_does_not_show_parts_two_holds() -> None:
     assert len(find_holds(lying(6.0, turning_rad_s=0.8))) == 2
 
 
+def test_a_twitch_of_the_hand_does_not_part_a_hold() -> None:
+    record = lying(6.0)
+    twitch = np.where(abs(record.at_s - 3.0) < 0.14, 0.21, 0.0)
+    twitched = MotionRecord(record.at_s, record.force_m_s2, record.rate_rad_s + twitch[:, None] * [0.0, 0.0, 1.0])
+    assert len(find_holds(twitched)) == 1
+
+
 def test_a_bias_of_the_gyro_is_not_taken_for_a_turn() -> None:
     record = lying(6.0)
     biased = MotionRecord(record.at_s, record.force_m_s2, record.rate_rad_s + 0.5)
@@ -79,6 +86,18 @@ def test_a_person_who_carries_it_first_is_understood() -> None:
     for seed in range(5):
         carried = Hands(on_table=False, done=(Pose.RIGHT_DOWN, *USUAL_POSES))
         assert held_so_far(tipped_record(seed, carried), USUAL_POSES) == len(USUAL_POSES)
+
+
+def test_small_tips_are_recognised_with_an_accelerometer_that_is_off() -> None:
+    for seed in range(8):
+        record = tipped_record(seed, Hands(tilts_deg=(20.0, 28.0)), Sensor(force_offset=(-2.0, 0.0, 0.0)))
+        assert held_so_far(record, USUAL_POSES) == len(USUAL_POSES)
+
+
+def test_lying_level_once_more_is_not_the_turn_that_was_asked_for() -> None:
+    for seed in range(4):
+        done = (*USUAL_POSES[:-1], Pose.LEFT_DOWN, Pose.LEVEL)
+        assert held_so_far(tipped_record(seed, Hands(done=done)), USUAL_POSES) == len(USUAL_POSES) - 1
 
 
 def test_upside_down_is_recognised_when_it_is_asked_for() -> None:
