@@ -72,6 +72,7 @@ class _Seen:
     is_stirring: bool
     is_moved_by_hand: bool
     is_armed_at_end: bool
+    silent_s: float
     before: FloatArray
     after: FloatArray
 
@@ -233,6 +234,7 @@ def _seen(record: ChannelRecord, answers: AnswerRecord | None, *, off_at_s: floa
         _is_stirring(pulses[last][:, there]),
         bool(np.any(np.ptp(pulses[last][:, there], axis=0) > SWAY.value)),
         _is_armed_at(answers, until_s),
+        min(float(at_s[-1]), until_s) - off_at_s,
         before,
         after,
     )
@@ -321,6 +323,8 @@ def _findings(seen: _Seen, setup: ReceiverSetup, *, limit_s: float, was_armed: b
         findings.append(_late("noticed that the signal was gone", seen.noticed_after_s, setup, limit_s))
     if was_armed and setup.stops_motors:
         findings += _still_armed(seen, setup, limit_s)
+    if was_armed and setup.stops_motors is False:
+        findings += _goes_on(seen, setup, limit_s)
     if was_armed and setup.stops_motors is None and seen.is_armed_at_end:
         words = "The motors stayed armed, and no setting says what the failsafe has to do."
         findings.append(
@@ -347,6 +351,23 @@ def _still_armed(seen: _Seen, setup: ReceiverSetup, limit_s: float) -> list[Find
     if seen.disarmed_after_s > limit_s:
         return [_late("switched its motors off", seen.disarmed_after_s, setup, limit_s)]
     return []
+
+
+def _goes_on(seen: _Seen, setup: ReceiverSetup, limit_s: float) -> list[Finding]:
+    """Judge an action that does not stop the motors at once, such as a landing: it has to end with them off."""
+    if seen.disarmed_after_s is not None and setup.landing_s is None:
+        return []
+    if setup.landing_s is None:
+        words = f"Without a transmitter the motors went on, and no setting ends that ({setup.action})."
+        advice = "Do not fly. Set a failsafe that stops the motors, at once or after a landing."
+        return [Finding("failsafe-never-ends", words, advice, is_dangerous=True)]
+    if seen.disarmed_after_s is None and seen.silent_s < limit_s + setup.landing_s:
+        words = f"The motors were still armed when watching ended, {seen.silent_s:.0f} s after the signal was gone."
+        advice = (
+            f"Leave the transmitter off for {limit_s + setup.landing_s:.0f} s, propellers off; then do it once more."
+        )
+        return [missing("landing-not-awaited", words, advice)]
+    return _still_armed(seen, setup, limit_s + setup.landing_s)
 
 
 def _thrust_us(values: FloatArray, setup: ReceiverSetup) -> float:

@@ -93,6 +93,8 @@ class ReceiverSetup:
         arming_lowest_us: the switch is on from this pulse
         arming_highest_us: to this one.
         reversed_bit_of: which bit of the setting with the role `receiver.reversed` stands for which stick.
+        landing_s: longest time that an action which does not stop the motors at once goes on before it does; None if no
+            setting ends it.
     """
 
     channel_of: Mapping[Stick, int]
@@ -108,6 +110,7 @@ class ReceiverSetup:
     arming_lowest_us: float = 0.0
     arming_highest_us: float = 0.0
     reversed_bit_of: Mapping[Stick, int] = field(default_factory=lambda: dict(_USUAL_BITS))
+    landing_s: float | None = None
 
     @property
     def stops_motors(self) -> bool | None:

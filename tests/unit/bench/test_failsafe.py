@@ -83,7 +83,8 @@ def found(result: CheckResult, kind: str) -> Finding:
     return result.findings[kinds.index(kind)]
 
 
-LANDING = with_setup(action=LAND, action_stops_motors=False)
+ENDLESS = with_setup(action=LAND, action_stops_motors=False)
+LANDING = replace(ENDLESS, landing_s=2.0)
 SILENT = with_setup(wait_s=None, action=None)
 DISARMED = Loss(is_armed=False, disarmed_after_s=None)
 
@@ -92,7 +93,7 @@ SOUND: Mapping[str, tuple[Loss, ReceiverSetup]] = {
     "says it, values held, not armed": (DISARMED, SETUP),
     "channels gone, signal never told": (Loss(gone_after_s=0.5, said_after_s=None, tells_signal=False), SETUP),
     "channels gone, not armed": (replace(DISARMED, gone_after_s=0.5, said_after_s=None, tells_signal=False), SETUP),
-    "lands": (Loss(disarmed_after_s=None, mode_after_s=0.8), LANDING),
+    "lands": (Loss(disarmed_after_s=2.4, mode_after_s=0.8), LANDING),
     "preset that takes the arming switch back": (
         Loss(said_after_s=None, tells_signal=False, preset={3: 980.0, 5: 1000.0}),
         SETUP,
@@ -334,3 +335,23 @@ def test_answers_out_of_order_are_not_shown() -> None:
     assert judged(record, backwards).findings[0].kind == "answers-unusable"
     uneven = AnswerRecord(answers.at_s[:-1], answers.is_armed, answers.mode_bits)
     assert judged(record, uneven).verdict is Verdict.NOT_SHOWN
+
+
+def test_an_action_that_never_stops_the_motors_is_dangerous() -> None:
+    for seed in range(20):
+        result = judge(Loss(disarmed_after_s=None, mode_after_s=0.8), seed, ENDLESS)
+        assert result.verdict is Verdict.FAILED
+        assert [one.kind for one in result.findings] == ["failsafe-never-ends"]
+        assert result.is_dangerous
+
+
+def test_a_landing_that_was_not_awaited_is_not_shown() -> None:
+    result = judge(Loss(disarmed_after_s=None, mode_after_s=0.8), 1, replace(ENDLESS, landing_s=60.0))
+    assert result.verdict is Verdict.NOT_SHOWN
+    assert result.findings[0].kind == "landing-not-awaited"
+
+
+def test_a_landing_that_goes_on_beyond_its_limit_is_dangerous() -> None:
+    result = judge(Loss(disarmed_after_s=None, mode_after_s=0.8), 1, replace(ENDLESS, landing_s=0.2))
+    assert result.verdict is Verdict.FAILED
+    assert result.findings[0].kind == "failsafe-stays-armed"

@@ -85,6 +85,7 @@ def receiver(roles: RoleValues) -> ReceiverSetup | None:
         arming_lowest_us=roles.number("arming.switch.lowest", "us") or 0.0,
         arming_highest_us=roles.number("arming.switch.highest", "us") or 0.0,
         reversed_bit_of=REVERSED_BITS,
+        landing_s=roles.number("failsafe.landing.longest", "s"),
     )
 
 

@@ -195,6 +195,8 @@ def measure_failsafe(shop: Workshop) -> CheckResult:
         watch.until(partial(_is_lost, since_s=watch.recorder.last_s), patience_s=LOST_PATIENCE_S)
         off_at_s = last_live_s(watch.recorder, since_s=asked_s)
         watch.for_s((setup.wait_s or 0.0) + AFTER_LOSS_S)
+        if was_armed and setup.landing_s is not None and not setup.stops_motors:
+            watch.until(_is_disarmed, patience_s=setup.landing_s + AFTER_LOSS_S)
         on_again_s = watch.recorder.last_s if shop.person.watched(TransmitterRequest(is_on=True)) else None
         watch.until(_is_there, patience_s=LOST_PATIENCE_S)
         watch.for_s(AFTER_LOSS_S)
@@ -210,6 +212,10 @@ def measure_failsafe(shop: Workshop) -> CheckResult:
 
 def _is_armed(recorder: Recorder) -> bool:
     return bool(recorder.answers) and recorder.answers[-1].is_armed
+
+
+def _is_disarmed(recorder: Recorder) -> bool:
+    return bool(recorder.answers) and not recorder.answers[-1].is_armed
 
 
 def _is_there(recorder: Recorder) -> bool:
