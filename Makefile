@@ -13,7 +13,7 @@ export PYTHON
 VENV_PYTHON := .venv/bin/python
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test check check-all bench commands-page errors-page clean ready ready-dev
+.PHONY: help demo test check check-all prove-matrix bench commands-page errors-page clean ready ready-dev
 
 help:  ## this list
 	@echo "Rotorwright: the targets of this Makefile"
@@ -25,7 +25,7 @@ ready:
 ready-dev:
 	@tools/bootstrap dev
 
-demo: ready  ## watch a whole changeover on a virtual aircraft (about a minute)
+demo: ready  ## watch a whole changeover on a virtual aircraft (about two minutes)
 	@.venv/bin/rotorwright demo $(ARGS)
 
 test: ready-dev  ## run the tests
@@ -36,6 +36,9 @@ check: ready-dev  ## format, lint, types, import contract, names, tests: what ha
 
 check-all: ready-dev  ## check, then the interruption walk over every single operation
 	@$(VENV_PYTHON) tools/check.py --jobs $(JOBS) --full-walk
+
+prove-matrix: ready-dev  ## every planted fault against every bench check, 200 seeded aircraft each (about 25 minutes)
+	@$(VENV_PYTHON) -m benchmarks.prove_matrix $(ARGS)
 
 bench: ready-dev  ## measure reading and writing against the limit of the line
 	@$(VENV_PYTHON) -m benchmarks $(ARGS)
