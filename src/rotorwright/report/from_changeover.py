@@ -13,8 +13,10 @@ from rotorwright.changeover.gates import TEXTS, GateShutError, NotConfirmedError
 from rotorwright.changeover.gates import Gate as GateName
 from rotorwright.changeover.kept import kept_from
 from rotorwright.changeover.person import Direction
+from rotorwright.changeover.proving.measures import BENCH_CHECKS
 from rotorwright.changeover.state import ChangeoverState, fold
 from rotorwright.changeover.steps import BACK, Stage, Step, StepRule, forward, next_step
+from rotorwright.report.bench_results import proof_of
 from rotorwright.report.data import (
     AircraftFacts,
     Evidence,
@@ -67,6 +69,13 @@ CHECK_NAMES = {
     "settings": "Settings read back",
     "display": "Display characters read back",
     "attitude": "Attitude while tipped by hand",
+    "power": "Battery and its measurement",
+    "orientation": "Orientation of the sensors",
+    "receiver": "Receiver and sticks",
+    "arming": "Arming and functions on switches",
+    "failsafe": "Failsafe without a transmitter",
+    "motors": "Motors, one by one, propellers off",
+    "flight": "First hover against a flight from before",
 }
 
 
@@ -86,7 +95,7 @@ def report_of(journal: Journal, *, title: str | None = None) -> ReportData:
         groups=_groups(journal, state, sheet, events),
         image=_image(state, events),
         gates=_gates(events),
-        proofs=_proofs(events),
+        proofs=_proofs(journal, events, state),
         faults=_faults(events),
         files=_files(events),
         events=tuple(JournalLine(sequence=e.sequence, at=e.at, kind=e.kind, words=_event_words(e)) for e in events),
@@ -345,17 +354,31 @@ def _gates(events: Sequence[Event]) -> tuple[Gate, ...]:
     )
 
 
-def _proofs(events: Sequence[Event]) -> tuple[Proof, ...]:
-    latest = {str(e.facts["check"]): e for e in _of(events, EventKind.CHECK_PROVED)}
-    return tuple(
-        Proof(
-            name=CHECK_NAMES.get(check, check),
-            verdict=Verdict.UNSURE if event.facts.get("verdict") == NOT_SHOWN else Verdict.PASSED,
-            words=str(event.facts.get("evidence", "")),
-            plots=_tilt_plots(event.facts.get("samples")),
-        )
-        for check, event in latest.items()
+def _proofs(journal: Journal, events: Sequence[Event], state: ChangeoverState) -> tuple[Proof, ...]:
+    """Return how each check ended last, failed ones too, and those that were left out."""
+    kinds = {EventKind.CHECK_PROVED, EventKind.CHECK_FAILED}
+    latest = {str(e.facts["check"]): e for e in events if e.kind in kinds}
+    proofs = [_proof(journal, check, event) for check, event in latest.items()]
+    is_whole = set(BENCH_CHECKS) & set(state.checks)
+    left_out = [check for check in BENCH_CHECKS if is_whole and check not in state.checks and check not in latest]
+    return (*proofs, *(_left_out(check) for check in left_out))
+
+
+def _proof(journal: Journal, check: str, event: Event) -> Proof:
+    name = CHECK_NAMES.get(check, check)
+    if event.facts.get("file"):
+        return proof_of(journal.fetch(kept_from(event.facts["file"])), name=name)
+    return Proof(
+        name=name,
+        verdict=Verdict.UNSURE if event.facts.get("verdict") == NOT_SHOWN else Verdict.PASSED,
+        words=str(event.facts.get("evidence", "")),
+        plots=_tilt_plots(event.facts.get("samples")),
     )
+
+
+def _left_out(check: str) -> Proof:
+    words = "Left out at the person's word when the job card was opened; nothing was measured."
+    return Proof(name=CHECK_NAMES.get(check, check), verdict=Verdict.UNSURE, words=words)
 
 
 def _tilt_plots(samples: JsonValue) -> tuple[Plot, ...]:
