@@ -1,7 +1,7 @@
 """Every planted fault against every bench check, many seeded aircraft each: how often found, how often a false alarm.
 
-Each run is another aircraft: noise, bias, mounting, channel order, wiring and hands vary with the seed, and the settings
-fit it but for the fault. Run with `make prove-matrix`; exit code 1 when an aim is missed:
+Each run is another aircraft: noise, bias, mounting, channel order, wiring and hands vary with the seed, and the
+settings fit it but for the fault. Run with `make prove-matrix`; exit code 1 when an aim is missed:
 
 - a dangerous fault never passes the check that should find it;
 - a sound aircraft, and one with a fault of another check, fails a check in less than 1 % of the runs.

@@ -224,9 +224,9 @@ def _check_numbers(scale: object, sign: object, poles: object, *, unit: str, whe
 
 
 def _check_whole(found: Mapping[Place, Entry], source: str) -> None:
-    for group in ("time", "rate"):
-        if not any(place.group == group for place in found):
-            raise column_map_error(source, f"it has no {group}; the time and the three rates are always needed")
+    for needed in ("time", "rate"):
+        if not any(place.group == needed for place in found):
+            raise column_map_error(source, f"it has no {needed}; the time and the three rates are always needed")
     for name, group in GROUPS.items():
         parts = [place.part for place in found if place.group == name]
         expected = group.parts or tuple(str(number) for number in range(1, len(parts) + 1))
