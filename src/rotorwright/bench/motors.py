@@ -16,7 +16,7 @@ import numpy as np
 
 from rotorwright.bench.rotor_place import Bearing, Lag, lag_of, nearest_place
 from rotorwright.bench.rotor_record import trouble_of_record, trouble_of_rest, trouble_of_rotors
-from rotorwright.bench.rotor_seen import PulseSeen, look_at_pulse
+from rotorwright.bench.rotor_seen import ROUGH_M_S2, PulseSeen, look_at_pulse
 from rotorwright.bench.rotor_spectrum import likely_magnets
 from rotorwright.bench.verdicts import CheckResult, Curve, Figure, Finding, Grid, Measured, judged, thinned
 
@@ -34,8 +34,7 @@ UNEVEN_IMBALANCE = 5.0  # ... that many times the middle of the others
 USUAL_MASS_KG = 0.5  # kg, where the craft's mass is not known
 UNLIKE_PUSH = (0.55, 1.5)  # a motor's push over the middle of the others: beyond it, two motors may have answered
 UNLIKE_SIGMAS = 4.0  # standard deviations that it must be off as well
-ROUGH_M_S2 = 0.2  # m/s², root of mean square between the harmonics, if it is also ...
-ROUGH_TIMES = 3.5  # ... that many times the middle of the others
+ROUGH_TIMES = 3.5  # a rough motor shakes that many times as much between the harmonics as the middle of the others
 
 
 class Place(StrEnum):
@@ -525,11 +524,12 @@ def _imbalance_kg_m(one: PulseSeen, setup: MotorSetup) -> float:
 
 
 def _judge_evenness(seen: Sequence[PulseSeen], setup: MotorSetup) -> Iterable[Finding]:
-    clear = [one for one in seen if not one.trouble and one.line.is_clear and not one.line.second_hz]
-    for one in clear:
-        others = [other for other in clear if other.output != one.output]
-        yield from _judge_imbalance(one, others, setup)
-        yield from _judge_roughness(one, others)
+    turning = [one for one in seen if not one.trouble and (one.is_moved or one.told_turning)]
+    clear = [one for one in turning if one.line.is_clear and not one.line.second_hz]
+    for one in turning:
+        if one in clear:
+            yield from _judge_imbalance(one, [other for other in clear if other.output != one.output], setup)
+        yield from _judge_roughness(one, [other for other in turning if other.output != one.output])
 
 
 def _judge_imbalance(one: PulseSeen, others: Sequence[PulseSeen], setup: MotorSetup) -> Iterable[Finding]:

@@ -29,6 +29,7 @@ LOOK_STOPPED_S = 0.3  # s that are looked at for it at least
 MOST_LOOK_S = 1.2  # s that are looked at for it at most
 STILL_TURNING_PART = 0.35  # of the speed or of the shaking in the pulse: it did not stop
 TURNING_HZ = 12.0  # turns per second that count as turning
+ROUGH_M_S2 = 0.2  # m/s², root of mean square between the harmonics: something grinds
 MOST_STEP_RAD_S = 6.0  # rad/s that a spinning rotor gives to the lightest body; more: the rates are not rad/s
 MOST_REACH = 100.0  # 1/m, (M / Iz) times distance: more than twice that of any craft; more: the rates are not rad/s
 
@@ -90,7 +91,8 @@ class PulseSeen:
     @property
     def is_moved(self) -> bool:
         """Whether the body felt that something turned."""
-        return self.line.is_clear or (self.reaction is not None and self.reaction.is_seen)
+        is_pushed = self.reaction is not None and self.reaction.is_seen
+        return self.line.is_clear or is_pushed or self.roughness_m_s2 > ROUGH_M_S2
 
     @property
     def is_circle_contrary(self) -> bool:
@@ -142,7 +144,8 @@ def look_at_pulse(
     around = stretch_of(motion, start_s - REST_BEFORE_S, min(end_s + 0.8, last_s))
     steady = stretch_of(motion, start_s + STEADY_FROM * (end_s - start_s), end_s)
     spectrum = spectrum_of(steady)
-    line = find_line(spectrum, near_hz=_near_hz(told, output))
+    near_hz = _near_hz(told, output)
+    line = find_line(spectrum, near_hz=near_hz)
     still = _still_shaking(motion, line, end_s, last_s)
     rest = samples_of(motion, start_s - REST_BEFORE_S, start_s)
     running = samples_of(motion, start_s + STEADY_FROM * (end_s - start_s), end_s)
@@ -154,7 +157,7 @@ def look_at_pulse(
         line=line,
         bearing=bearing_of(spectrum, line),
         reaction=reaction_of(around, start_s, end_s),
-        roughness_m_s2=roughness_of(running, rest, line.hz) if line.is_clear else float("nan"),
+        roughness_m_s2=roughness_of(running, rest, line.hz if line.is_clear else near_hz or line.hz),
         harmonic=harmonic_part(spectrum, line),
         still_shaking=still,
         yaw=_yaw_points(around, start_s),

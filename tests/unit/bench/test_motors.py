@@ -303,8 +303,9 @@ def test_an_unbalanced_motor_is_found() -> None:
     assert not result.is_dangerous
 
 
-def test_a_worn_bearing_is_found() -> None:
-    result = _judged(_record(5, **CLEAR, rough={Place.REAR_RIGHT: 0.6}))
+@pytest.mark.parametrize("roughness", [0.6, 2.0])
+def test_a_worn_bearing_is_found_also_where_it_drowns_the_line(roughness: float) -> None:
+    result = _judged(_record(5, **CLEAR, rough={Place.REAR_RIGHT: roughness}))
     assert result.verdict is Verdict.FAILED
     assert "bearing-rough" in _kinds(result)
     assert "output 2" in result.sentence
