@@ -20,7 +20,14 @@ pytestmark = pytest.mark.pty
 def _demo(folder: Path, *arguments: str) -> tuple[int, Any, str]:
     command = [sys.executable, "-m", "rotorwright", "demo", "--json", "--folder", str(folder)]
     done = subprocess.run(
-        [*command, "--baud", "0", "--speed", "200", *arguments],
+        [
+            *command,
+            "--baud",
+            "0",
+            "--speed",
+            "200",
+            *(arguments if "--bench" in arguments else ("--no-bench", *arguments)),
+        ],
         check=False,
         capture_output=True,
         text=True,
@@ -46,6 +53,23 @@ def test_the_demo_ends_signed_and_leaves_a_report(tmp_path: Path) -> None:
     report = (tmp_path / "demo" / "report.html").read_text(encoding="utf-8")
     assert "not an airworthiness approval" in report
     assert facts["unique_id"] in report
+
+
+def test_the_demo_finds_its_turned_board_on_the_bench_repairs_it_and_signs(tmp_path: Path) -> None:
+    code, facts, said = _demo(tmp_path / "demo", "--bench")
+    assert code == 0, said
+    assert facts["verdict"] == "signed"
+    assert [one["check"] for one in facts["found"]] == ["orientation"]
+    assert facts["repaired"] == {"MOUNT_YAW": "90"}
+    assert facts["not_shown"] == []
+    assert set(facts["checks"]) >= {"power", "orientation", "receiver", "arming", "failsafe", "motors", "settings"}
+
+
+def test_the_demo_stops_at_a_motor_that_turns_the_wrong_way(tmp_path: Path) -> None:
+    code, facts, said = _demo(tmp_path / "demo", "--bench", "--plant", "motor-direction-reversed")
+    assert code == 7, said
+    assert facts["error"]["id"] == "bench.check-failed"
+    assert "direction-wrong" in facts["error"]["facts"]["kinds"]
 
 
 @pytest.mark.parametrize(
