@@ -37,8 +37,8 @@ from rotorwright.settings.dialects.shipped import thornbill_console, thornbill_c
 from rotorwright.settings.identity import Identity
 from rotorwright.settings.sheet import parse_sheet
 from rotorwright.settings.snapshot import Snapshot
-from rotorwright.twin.demo_craft import demo_truth, planted
 from rotorwright.twin.delivery import AIRFRAME, DEMO_UNIQUE_ID, deliver, delivered_settings
+from rotorwright.twin.demo_craft import demo_truth, planted
 from rotorwright.twin.faults import FaultPlan
 from rotorwright.twin.hands import HandsClient
 from rotorwright.twin.process import spawn_twin
