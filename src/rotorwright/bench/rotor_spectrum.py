@@ -89,7 +89,8 @@ def spectrum_of(stretch: Stretch) -> Spectrum:
     # Parseval: the squares of the main lobe of a line of amplitude A sum up to A² n (sum of window²) / 4.
     scale = 2.0 / np.sqrt(len(columns) * float(window @ window))
     lines = np.fft.rfft(columns * window[:, None], axis=0) * scale
-    return Spectrum(np.fft.rfftfreq(len(columns), stretch.step_s), lines[:, :3], lines[:, 3:], 1.0 / stretch.step_s)
+    hz = np.asarray(np.fft.rfftfreq(len(columns), stretch.step_s), dtype=np.float64)
+    return Spectrum(hz, lines[:, :3], lines[:, 3:], 1.0 / stretch.step_s)
 
 
 def band_of(spectrum: Spectrum, hz: float) -> NDArray[np.bool_]:
