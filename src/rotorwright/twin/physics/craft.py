@@ -317,6 +317,8 @@ def _flight(chance: Generator) -> FlightSpec:
         gyro_noise_rad_s=usual.gyro_noise_rad_s * float(chance.uniform(0.7, 1.3)),
         gyro_cutoffs_hz=tuple(each * float(chance.uniform(0.85, 1.15)) for each in usual.gyro_cutoffs_hz),
         hover=float(chance.uniform(0.30, 0.38)),
+        unlike=tuple(float(part) for part in chance.uniform(-0.012, 0.012, 4)),
+        build=_seed(chance),
     )
 
 

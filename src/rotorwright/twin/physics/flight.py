@@ -45,6 +45,8 @@ class FlightSpec:
         gyro_noise_rad_s: spread of each sample.
         hover: throttle that holds the height.
         idle_hz, full_hz: rotor speeds at no and at full output.
+        unlike: how much quicker or slower each rotor turns than its output says; no two motors are quite alike.
+        build: seed of how each rotor's vibration reaches each axis: of the aircraft, the same in all its flights.
     """
 
     effect_rad_s2: tuple[float, float, float] = (700.0, 600.0, 220.0)
@@ -61,6 +63,8 @@ class FlightSpec:
     hover: float = 0.35
     idle_hz: float = 60.0
     full_hz: float = 420.0
+    unlike: tuple[float, ...] = (0.006, -0.009, 0.011, -0.004)
+    build: int = 0
 
 
 # Commands of roll, pitch and yaw to the motors front right, rear right, rear left, front left: signs of r x F.
@@ -192,7 +196,8 @@ def _rotor_speeds(spec: FlightSpec, motors: FloatArray, rate_hz: float) -> Float
     start = keep * motors[:1]
     smooth, _ = lfilter([1.0 - keep], [1.0, -keep], motors, axis=0, zi=start)
     speeds: FloatArray = spec.idle_hz + (spec.full_hz - spec.idle_hz) * np.sqrt(np.clip(smooth, 0.0, 1.0))
-    return speeds
+    alike: FloatArray = speeds * (1.0 + np.array(spec.unlike))
+    return alike
 
 
 def _vibration(
@@ -201,9 +206,10 @@ def _vibration(
     """Return (n, 3) vibration of unit size: each rotor's harmonics, shared among the axes in its own way."""
     total = np.zeros((len(rotor_hz), _AXES))
     swing = (rotor_hz / 200.0) ** 2
+    built = np.random.default_rng([spec.build, 72])
     for order, part in enumerate(spec.harmonics, start=1):
         passed = order * rotor_hz < _NYQUIST_PART * rate_hz
-        shares = chance.uniform(0.3, 0.7, (4, _AXES)) * chance.choice([-1.0, 1.0], (4, _AXES))
+        shares = built.uniform(0.3, 0.7, (4, _AXES)) * built.choice([-1.0, 1.0], (4, _AXES))
         total += (part * swing * passed * np.sin(order * phases + chance.uniform(0.0, 6.28, 4))) @ shares
     return total
 
