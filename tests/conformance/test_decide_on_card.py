@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 pytestmark = pytest.mark.pty
 
 ANSWERS = 'accept_plan = true\nconfirm = ["propellers-off"]\nhands = true\nretries = 2\nsign = "tester"\n'
+IDLE = ANSWERS.replace("hands = true", "hands = false").replace('sign = "tester"', "")
 CHOICES = {
     "TURN_YAW_PUSH": "keep-mine",
     "SIEVE_GYRO1_CUT": "keep-mine",
@@ -62,10 +63,10 @@ def test_held_lines_are_decided_on_the_card_without_the_aircraft_and_the_job_goe
     assert [each["undecided"] for each in noted] == [7, 6, 5, 4, 3, 2, 1, 0]
 
     bench.twin.hands.plug_cable()
-    code, out, err = bench.run("resume", *bench.hangar, *bench.rates, *bench.answers(ANSWERS))
+    code, out, err = bench.run("resume", *bench.hangar, *bench.rates, *bench.answers(IDLE))
     assert "Next: Accept the plan" in out
-    assert "changeover.attitude" in err  # nobody tips it; everything before that went well, with the values decided
-    assert code == 4
+    assert "changeover.not-signed" in err  # everything before that went well, with the values decided
+    assert code == 7
     assert all(each["chosen"] for each in bench.json("decide", *card, "--list"))
     code, _, err = bench.run("decide", *card, "--set", "LOSS_HOLD=take-new-default")
     assert code == 7

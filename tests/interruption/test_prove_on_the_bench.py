@@ -121,6 +121,17 @@ def test_a_turned_board_is_repaired_by_its_settings_and_the_aircraft_is_signed(
 def test_motors_do_not_turn_when_their_gate_is_not_confirmed(before_the_bench: VirtualBench, tmp_path: Path) -> None:
     bench = _planted(before_the_bench, tmp_path)
     run = _run(bench, refuses=frozenset({str(Gate.MOTORS_MAY_TURN)}))
+    assert run.error is None
+    assert not _has_turned(run)
+    verdicts = {event.facts["check"]: event.facts["verdict"] for event in _ended(bench, EventKind.CHECK_PROVED)}
+    assert {check for check, verdict in verdicts.items() if verdict == "not shown"} == {"arming", "failsafe", "motors"}
+
+
+def test_nothing_is_measured_while_the_propellers_are_not_confirmed_off(
+    before_the_bench: VirtualBench, tmp_path: Path
+) -> None:
+    bench = _planted(before_the_bench, tmp_path)
+    run = _run(bench, refuses=frozenset({str(Gate.PROPELLERS_OFF)}))
     assert isinstance(run.error, NotConfirmedError)
     assert not _has_turned(run)
 

@@ -15,9 +15,15 @@ from rotorwright.changeover.errors import (
 )
 from rotorwright.changeover.events import NOT_SHOWN, EventKind
 from rotorwright.changeover.gates import Gate
+from rotorwright.changeover.kept import kept_facts
 from rotorwright.changeover.person import Direction, TiltRequest
-from rotorwright.changeover.restore import display_differences, expected_settings
+from rotorwright.changeover.receive import keep_content
+from rotorwright.changeover.restore import expected_settings
 from rotorwright.changeover.workshop import AFTER_RESTART_S, Workshop
+from rotorwright.display.characters import differing_characters, parse_characters
+from rotorwright.display.need import needed_characters
+from rotorwright.display.pictures import draw_comparison_svg, draw_set_svg
+from rotorwright.links.application import DISPLAY_FILE
 from rotorwright.settings.identity import release_line
 
 if TYPE_CHECKING:
@@ -98,15 +104,27 @@ def prove_display(shop: Workshop) -> None:
         words = "no release book has display characters of this release; nothing was compared"
         shop.note(EventKind.CHECK_PROVED, check="display", verdict=NOT_SHOWN, evidence=words)
         return
-    wrong = display_differences(shop, wanted)
+    with shop.application(timeout_s=AFTER_RESTART_S) as link:
+        found = parse_characters(link.read_file(DISPLAY_FILE))
+    goal = parse_characters(wanted)
+    wrong = differing_characters(found, goal)
     if wrong:
+        picture = draw_comparison_svg(found, goal, titles=("in the aircraft", f"of {release}"))
+        keep_content(shop, "display-differences", "svg", picture.encode())
         raise DisplayNotWrittenError(
             f"{len(wrong)} display characters are not those of {release}, the first is number {wrong[0]}.",
             why="The display memory did not keep them, or another program wrote it.",
             todo="Plug the main battery in, propellers off, and go on with `resume`.",
             differing=len(wrong),
         )
-    _proved(shop, "display", f"256 display characters equal to those of {release}")
+    picture = draw_set_svg(found, title=f"Read back from the display: {release}")
+    need = needed_characters(goal, found)
+    _proved(
+        shop,
+        "display",
+        f"{goal.count} display characters equal to those of {release}. {need.words}",
+        picture=kept_facts(keep_content(shop, "display-characters", "svg", picture.encode())),
+    )
 
 
 def prove_attitude(shop: Workshop) -> None:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rotorwright.bench.arming import judge_arming, switch_moves_seen
+from rotorwright.bench.arming_picture import truth_picture_svg
 from rotorwright.bench.failsafe import judge_failsafe
 from rotorwright.bench.orientation import USUAL_POSES, held_so_far, judge_orientation
 from rotorwright.bench.power import judge_power
@@ -23,6 +24,7 @@ from rotorwright.changeover.person import PoseRequest, SeenQuestion, StickReques
 from rotorwright.changeover.proving import craft
 from rotorwright.changeover.proving.motor_pulses import measure_motors
 from rotorwright.changeover.proving.watching import watching
+from rotorwright.changeover.receive import keep_content
 from rotorwright.changeover.workshop import AFTER_RESTART_S, Workshop
 from rotorwright.links.readings import Stream
 
@@ -141,6 +143,7 @@ def measure_arming(shop: Workshop) -> CheckResult:
             if not shop.person.watched(SwitchRequest(function, channel)):
                 break
             _wait_for_moves(watch, channel)
+    keep_content(shop, "arming-positions", "svg", truth_picture_svg(setup).encode())
     return judge_arming(
         setup,
         channels=watch.recorder.channel_record(),
@@ -263,6 +266,12 @@ def _missing(check: str, kind: str, words: str, todo: str) -> CheckResult:
 def not_offered(check: str, refusal: ProtocolError) -> CheckResult:
     """Return the result of a check whose measurement the aircraft or its link does not offer."""
     return _missing(check, "not-offered", f"Not shown: {refusal.what} {refusal.why}", refusal.todo)
+
+
+def not_wanted(check: str) -> CheckResult:
+    """Return the result of a check that would let motors turn, where the person does not want that now."""
+    words = "Not shown: it was not confirmed that motors may turn, so none did."
+    return _missing(check, "gate-not-confirmed", words, f"When they may: rotorwright prove --only {check}")
 
 
 MEASURES: dict[str, Callable[[Workshop], CheckResult]] = {

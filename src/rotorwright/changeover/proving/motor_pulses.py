@@ -32,7 +32,7 @@ five-inch aircraft need."""
 
 PULSE_S = 1.0
 BEFORE_S = 0.6
-AFTER_S = 0.8
+AFTER_S = 1.0
 TELL_EVERY_S = 0.1
 HOLD_S = 0.3
 

@@ -13,11 +13,11 @@ from rotorwright.bench.verdicts import CheckResult, Verdict
 from rotorwright.changeover.bringing import Bringing
 from rotorwright.changeover.errors import BenchCheckFailedError
 from rotorwright.changeover.events import EventKind
-from rotorwright.changeover.gates import Gate
+from rotorwright.changeover.gates import Gate, NotConfirmedError
 from rotorwright.changeover.kept import kept_facts
 from rotorwright.changeover.person import SeenQuestion
 from rotorwright.changeover.proving import craft
-from rotorwright.changeover.proving.measures import MEASURES, not_offered
+from rotorwright.changeover.proving.measures import MEASURES, not_offered, not_wanted
 from rotorwright.changeover.receive import keep_content, keep_snapshot
 from rotorwright.changeover.sheets import known_catalogue, known_constraints
 from rotorwright.changeover.state import value_facts
@@ -63,6 +63,10 @@ def _measured(shop: Workshop, check: str) -> CheckResult:
         return MEASURES[check](shop)
     except ProtocolError as refusal:
         return not_offered(check, refusal)
+    except NotConfirmedError as shut:
+        if shut.gate is not Gate.MOTORS_MAY_TURN:
+            raise
+        return not_wanted(check)
 
 
 def _note(shop: Workshop, result: CheckResult, kind: EventKind) -> None:
