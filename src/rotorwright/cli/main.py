@@ -183,7 +183,8 @@ def hands(
         str,
         typer.Argument(
             help="power-off, power-on, button (power on with the bootloader button held), battery-in, battery-out, "
-            "nose-down, nose-up, left-down, right-down, level, pull-cable, plug-cable."
+            "nose-down, nose-up, left-down, right-down, level, nose-right, stick-roll (or thrust, pitch, yaw), "
+            "switch-7 (any channel from 5 on), transmitter-on, transmitter-off, arm-and-off, pull-cable, plug-cable."
         ),
     ],
 ) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 from rich.markup import escape
@@ -55,6 +56,10 @@ def known_plants(faults: Sequence[str]) -> tuple[str, ...]:
     return tuple(faults)
 
 
+def _move_switch(hands: HandsClient, *, channel: int) -> object:
+    return hands.move_switch(channel)
+
+
 ACTIONS: dict[str, Callable[[HandsClient], object]] = {
     "power-off": lambda hands: hands.power_off(),
     "power-on": lambda hands: hands.power_on(),
@@ -66,6 +71,15 @@ ACTIONS: dict[str, Callable[[HandsClient], object]] = {
     "left-down": lambda hands: hands.tilt("left"),
     "right-down": lambda hands: hands.tilt("right"),
     "level": lambda hands: hands.tilt("level"),
+    "nose-right": lambda hands: hands.pose("nose-right"),
+    "stick-thrust": lambda hands: hands.move_stick("thrust"),
+    "stick-roll": lambda hands: hands.move_stick("roll"),
+    "stick-pitch": lambda hands: hands.move_stick("pitch"),
+    "stick-yaw": lambda hands: hands.move_stick("yaw"),
+    "transmitter-on": lambda hands: hands.switch_transmitter(is_on=True),
+    "transmitter-off": lambda hands: hands.switch_transmitter(is_on=False),
+    "arm-and-off": lambda hands: hands.switch_transmitter(is_on=False, arms=True),
+    **{f"switch-{channel}": partial(_move_switch, channel=channel) for channel in range(5, 17)},
     "pull-cable": lambda hands: hands.pull_cable(),
     "plug-cable": lambda hands: hands.plug_cable(),
 }

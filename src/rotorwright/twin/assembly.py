@@ -91,7 +91,7 @@ def build_aircraft(
         flash=flash,
         settings=KeptMemory(MemoryKind.SETTINGS, memories.settings),
         display=KeptMemory(MemoryKind.DISPLAY, memories.display),
-        world=world or PhysicalWorld(planted(demo_truth(), papers.planted), pace=how.pace),
+        world=world or PhysicalWorld(planted(demo_truth(papers.board), papers.planted), pace=how.pace),
         unique_id=bytes.fromhex(papers.unique_id),
         boot=boot,
         options=options or option_bytes(papers),

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
 Plant: TypeAlias = Callable[[CraftTruth], CraftTruth]
 
-QUARTER_TURN_RIGHT = 2  # MAV_SENSOR_ORIENTATION: how the maker of the C405 soldered the sensor
+SENSOR_TURNS = {"C405": 2, "H7": 0}  # MAV_SENSOR_ORIENTATION: how each board's maker soldered the sensor
 SENSOR_BIAS_M_S2 = (0.0431, -0.0277, 0.1152)  # what its owner measured on a level table: customised.csv, ACC_OFF_*
 ARM_M = 0.08
 DIRECTIONS = {  # front rotors turn inwards; +1 is clockwise seen from above
@@ -46,9 +46,9 @@ ARMING_CHANNEL, SELF_LEVEL_CHANNEL = 7, 6
 _LOW, _MIDDLE = constants.PULSE_LOW_US, constants.PULSE_MIDDLE_US
 
 
-def demo_truth() -> CraftTruth:
-    """Return the demo aircraft as its settings say it is."""
-    mounting = rotation_of_code(QUARTER_TURN_RIGHT)
+def demo_truth(board: str = "C405") -> CraftTruth:
+    """Return the demo aircraft as the settings of its owner and the defaults of its board say it is."""
+    mounting = rotation_of_code(SENSOR_TURNS[board])
     return CraftTruth(
         body=BodySpec(mass_kg=0.655, inertia_kg_m2=(0.0031, 0.0034, 0.0060), sensor_m=(0.002, -0.001)),
         support=Support(turn_hz=4.0, shift_hz=8.0, damping=0.3),
