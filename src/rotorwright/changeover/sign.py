@@ -23,12 +23,17 @@ def sign(shop: Workshop) -> None:
     Raises:
         NotSignedError: the person did not sign.
     """
+    missing = [one.check for one in shop.state.proved if not one.is_shown and not shop.state.has_shown(one.check)]
+    if missing:
+        shop.person.tell(
+            f"Not shown on the bench: {', '.join(dict.fromkeys(missing))}. Check that by hand before it flies."
+        )
     name = shop.person.sign()
     if not name:
         raise NotSignedError(
-            "The changeover is proved and not signed.",
+            "The changeover is done and not signed.",
             why="A person's name stands under each changeover.",
-            state="The new release and the settings of the plan are on the board, read back and proved.",
+            state="The new release and the settings of the plan are on the board, read back.",
             todo="Sign with `resume`.",
         )
     state = shop.state

@@ -164,6 +164,10 @@ class ChangeoverState:
         """Answer whether a bench check is proved."""
         return any(proved.check == check for proved in self.proved)
 
+    def has_shown(self, check: str) -> bool:
+        """Answer whether a bench check was ever shown to hold."""
+        return any(proved.check == check and proved.is_shown for proved in self.proved)
+
     def is_settled(self, check: str) -> bool:
         """Answer whether nothing is left to do for a bench check: it is proved, or not asked for."""
         return check not in self.checks or self.has_proved(check)

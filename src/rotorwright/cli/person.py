@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
 
 UNSURE = "unsure"
-HOLD_PATIENCE_S = 30.0
+HOLD_PATIENCE_S = 15.0
 
 
 def _do_nothing() -> None:

@@ -252,11 +252,11 @@ STILL_S = 1.0  # a live receiver's channels flicker by a step or two; common pra
 
 def _unknown(check: str, what: str) -> CheckResult:
     todo = "Open the job with a release book, or check it by hand as the maker says."
-    return _missing(check, "roles-unknown", f"Not shown: no release book says {what} in this firmware.", todo)
+    return _missing(check, "roles-unknown", f"No release book says {what} in this firmware.", todo)
 
 
 def _not_done(check: str, what: str) -> CheckResult:
-    return _missing(check, "not-done", f"Not shown: {what[0].lower()}{what[1:]}", "Do it when it is asked for.")
+    return _missing(check, "not-done", what, "Do it when it is asked for.")
 
 
 def _missing(check: str, kind: str, words: str, todo: str) -> CheckResult:
@@ -265,12 +265,12 @@ def _missing(check: str, kind: str, words: str, todo: str) -> CheckResult:
 
 def not_offered(check: str, refusal: ProtocolError) -> CheckResult:
     """Return the result of a check whose measurement the aircraft or its link does not offer."""
-    return _missing(check, "not-offered", f"Not shown: {refusal.what} {refusal.why}", refusal.todo)
+    return _missing(check, "not-offered", f"{refusal.what} {refusal.why}", refusal.todo)
 
 
 def not_wanted(check: str) -> CheckResult:
     """Return the result of a check that would let motors turn, where the person does not want that now."""
-    words = "Not shown: it was not confirmed that motors may turn, so none did."
+    words = "It was not confirmed that motors may turn, so none did."
     return _missing(check, "gate-not-confirmed", words, f"When they may: rotorwright prove --only {check}")
 
 

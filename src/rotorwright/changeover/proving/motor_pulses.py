@@ -45,11 +45,13 @@ def measure_motors(shop: Workshop) -> CheckResult:
     """
     setup = craft.motors(craft.roles_now(shop))
     if setup is None:
-        return _not_shown("roles-unknown", "Not shown: no release book says which output drives which motor.")
+        return _not_shown("roles-unknown", "No release book says which output drives which motor in this firmware.")
     shop.confirmed.discard(Gate.PROPELLERS_OFF)  # asked for anew: hands have been on the aircraft since
     shop.require_confirmed(Gate.PROPELLERS_OFF)
     shop.require_confirmed(Gate.MOTORS_MAY_TURN)
     recorder, pulses, said = _turned(shop, setup, asks=False)
+    if not pulses:
+        return _not_shown("not-held", "Nobody held on to what lets a motor turn, so none did.")
     result = judge_motors(recorder.motion_record(), pulses, setup, rotors=recorder.rotor_record(), said=said)
     if not any(finding.kind == PLACE_NOT_SEEN for finding in result.findings):
         return result
