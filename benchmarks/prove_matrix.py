@@ -29,8 +29,11 @@ from rotorwright.bench.orientation import Pose, judge_orientation
 from rotorwright.bench.power import judge_power
 from rotorwright.bench.receiver import ReceiverSetup, Stick, StickWindow, judge_receiver
 from rotorwright.bench.switches import ArmingSetup, Switching
+from rotorwright.bench.verdicts import Finding, judged
 from rotorwright.changeover.proving.flights import result_of
+from rotorwright.display.characters import BYTES_USED, differing_characters, parse_characters, print_characters
 from rotorwright.signals.comparison import compare_flights
+from rotorwright.twin.display_chip import DisplayChip
 from rotorwright.twin.physics import sessions
 from rotorwright.twin.physics.craft import BenchCraft
 from rotorwright.twin.physics.faults import FACTS, RESPONSE, BenchFault
@@ -47,8 +50,6 @@ RUNS = 200
 FLIGHT_S, FLIGHT_HZ = 40.0, 1000.0
 MOST_FALSE_ALARMS = 0.01
 SOUND = "sound aircraft"
-LEFT_OUT = frozenset({BenchFault.DISPLAY_FORGETS, BenchFault.CHARACTERS_OLD})
-"""Exact comparisons without noise: tests/unit/twin_application and tests/interruption hold them."""
 
 
 def _orientation(craft: BenchCraft, chance: np.random.Generator) -> CheckResult:
@@ -135,6 +136,32 @@ def _response(craft: BenchCraft, chance: np.random.Generator) -> CheckResult:
     return result_of(compare_flights(before, after))
 
 
+class _Characters:
+    """The memory behind the display chip."""
+
+    def __init__(self, data: bytes) -> None:
+        self.data = bytearray(data)
+
+    def read(self) -> bytes:
+        return bytes(self.data)
+
+    def write(self, offset: int, data: bytes) -> None:
+        self.data[offset : offset + len(data)] = data
+
+
+def _display(craft: BenchCraft, chance: np.random.Generator) -> CheckResult:
+    """Write a release's characters through the chip, or not, and compare what is read back, as the job does."""
+    old, new = (print_characters({int(one): chance.bytes(BYTES_USED) for one in range(60)}) for _ in range(2))
+    goal = parse_characters(new)
+    memory = _Characters(old)
+    if craft.display_forgets or not craft.display_is_old:
+        DisplayChip(memory, lambda: not craft.display_forgets).write(0, new)
+    wrong = differing_characters(parse_characters(memory.read()), goal)
+    words = f"{len(wrong)} characters read back are not those of the release."
+    found = [Finding("display-differs", words, "Battery in, propellers off; write them once more.")] if wrong else []
+    return judged("display", sentence="All characters are those of the release.", findings=found)
+
+
 CHECKS: Mapping[str, Callable[[BenchCraft, np.random.Generator], CheckResult]] = {
     "orientation": _orientation,
     "receiver": _receiver,
@@ -142,6 +169,7 @@ CHECKS: Mapping[str, Callable[[BenchCraft, np.random.Generator], CheckResult]] =
     "arming": _arming,
     "motors": _motors,
     "power": _power,
+    "display": _display,
 }
 
 
@@ -194,7 +222,7 @@ def interval(hits: int, runs: int) -> tuple[float, float]:
 
 def measure(runs: int, processes: int) -> dict[Cell, Counter[str]]:
     """Return how often each verdict came, by fault and check."""
-    faults = [SOUND, *(str(one) for one in BenchFault if one not in LEFT_OUT)]
+    faults = [SOUND, *(str(one) for one in BenchFault)]
     tasks = [(fault, seed) for fault in faults for seed in range(runs)]
     found: dict[Cell, Counter[str]] = {(fault, check): Counter() for fault in faults for check in (*CHECKS, RESPONSE)}
     with multiprocessing.Pool(processes) as pool:
