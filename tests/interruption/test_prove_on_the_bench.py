@@ -11,7 +11,7 @@ from tests.virtual_bench import BenchRun, VirtualBench
 from rotorwright.changeover.errors import BenchCheckFailedError
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.gates import Gate, NotConfirmedError
-from rotorwright.changeover.proving.measures import BENCH_CHECKS
+from rotorwright.changeover.proving.checks import BENCH_CHECKS
 from rotorwright.twin.demo_craft import demo_truth
 from rotorwright.twin.physical_world import PhysicalWorld
 from rotorwright.twin.physics.faults import BenchFault

@@ -9,14 +9,21 @@ from typing import TYPE_CHECKING
 from rotorwright.changeover import choosing, learn, plan, prove, receive, restore, roll_back, sheets, sign, write
 from rotorwright.changeover.errors import ChangeoverOverError
 from rotorwright.changeover.events import EventKind
-from rotorwright.changeover.proving import settling
-from rotorwright.changeover.proving.measures import BENCH_CHECKS
+from rotorwright.changeover.proving.checks import BENCH_CHECKS
 from rotorwright.changeover.steps import Step, StepRule, next_step, standing
 from rotorwright.errors import LinkError, RotorwrightError
 
 if TYPE_CHECKING:
     from rotorwright.changeover.state import ChangeoverState
     from rotorwright.changeover.workshop import Workshop
+
+
+def _prove_on_bench(shop: Workshop, *, check: str) -> object:
+    # Off the start-up path: what judges the measurements brings large libraries along.
+    from rotorwright.changeover.proving.settling import prove_check  # noqa: PLC0415
+
+    return prove_check(shop, check)
+
 
 PERFORM: dict[Step, Callable[[Workshop], object]] = {
     Step.IDENTIFY: receive.identify,
@@ -37,7 +44,7 @@ PERFORM: dict[Step, Callable[[Workshop], object]] = {
     Step.PROVE_SETTINGS: prove.prove_settings,
     Step.PROVE_DISPLAY: prove.prove_display,
     Step.PROVE_ATTITUDE: prove.prove_attitude,
-    **{Step(f"prove-{check}"): partial(settling.prove_check, check=check) for check in BENCH_CHECKS},
+    **{Step(f"prove-{check}"): partial(_prove_on_bench, check=check) for check in BENCH_CHECKS},
     Step.SIGN: sign.sign,
     Step.ROLL_BACK_IMAGE: roll_back.roll_back_image,
     Step.ROLL_BACK_START: roll_back.roll_back_start,

@@ -10,12 +10,12 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Protocol
 
-from rotorwright.bench.orientation import Pose, poses_words
-from rotorwright.bench.receiver import End, Stick, stick_words
+from rotorwright.bench.receiver_sticks import End, Stick, stick_words
 
 if TYPE_CHECKING:
     from contextlib import AbstractContextManager
 
+    from rotorwright.bench.orientation_poses import Pose
     from rotorwright.changeover.gates import Gate
     from rotorwright.errors import RotorwrightError
     from rotorwright.settings.answering import Answer
@@ -144,6 +144,8 @@ def words_of(request: HandsRequest) -> str:
 
 def words_of_watched(request: WatchedRequest) -> str:
     """Return what the hands must do while the aircraft is watched, in words."""
+    from rotorwright.bench.orientation_poses import poses_words  # noqa: PLC0415 - it brings numpy along
+
     match request:
         case PoseRequest(pose):
             return poses_words(pose)

@@ -17,7 +17,7 @@ from rich.markup import escape
 from rotorwright.changeover import engine
 from rotorwright.changeover.journal import HangarJournal
 from rotorwright.changeover.opening import cards, open_card, read_identity
-from rotorwright.changeover.proving.measures import BENCH_CHECKS
+from rotorwright.changeover.proving.checks import BENCH_CHECKS
 from rotorwright.changeover.state import ATTITUDE
 from rotorwright.changeover.ways import WriteWay
 from rotorwright.cli import console, jobs

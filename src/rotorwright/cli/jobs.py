@@ -16,7 +16,7 @@ from rotorwright.changeover import engine, roll_back
 from rotorwright.changeover.experience import HangarExperience
 from rotorwright.changeover.journal import HangarJournal
 from rotorwright.changeover.opening import JobCard, cards, find_card, open_card, read_identity
-from rotorwright.changeover.proving.measures import BENCH_CHECKS, require_known
+from rotorwright.changeover.proving.checks import BENCH_CHECKS, require_known
 from rotorwright.changeover.workshop import Workshop
 from rotorwright.cli.answers import parse_answers
 from rotorwright.cli.attached import attached_beside

@@ -11,8 +11,8 @@ from rotorwright.bench import hover
 from rotorwright.changeover.errors import BenchCheckFailedError, ChangeoverOverError
 from rotorwright.changeover.journal import HangarJournal
 from rotorwright.changeover.opening import find_card
+from rotorwright.changeover.proving.checks import BENCH_CHECKS, require_known
 from rotorwright.changeover.proving.flights import prove_flights, require_ready
-from rotorwright.changeover.proving.measures import BENCH_CHECKS, require_known
 from rotorwright.changeover.proving.settling import prove_check
 from rotorwright.cli import jobs
 from rotorwright.cli.console import out, print_json

@@ -13,7 +13,7 @@ from rotorwright.changeover.gates import TEXTS, GateShutError, NotConfirmedError
 from rotorwright.changeover.gates import Gate as GateName
 from rotorwright.changeover.kept import kept_from
 from rotorwright.changeover.person import Direction
-from rotorwright.changeover.proving.measures import BENCH_CHECKS
+from rotorwright.changeover.proving.checks import BENCH_CHECKS
 from rotorwright.changeover.state import ChangeoverState, fold
 from rotorwright.changeover.steps import BACK, Stage, Step, StepRule, forward, next_step
 from rotorwright.report.bench_results import proof_of

@@ -9,7 +9,8 @@ import pytest
 from rotorwright.changeover import engine, state, steps
 from rotorwright.changeover.events import WORDS, EventKind
 from rotorwright.changeover.gates import TEXTS, Gate
-from rotorwright.changeover.proving.measures import BENCH_CHECKS
+from rotorwright.changeover.proving.checks import BENCH_CHECKS
+from rotorwright.changeover.proving.measures import MEASURES
 from rotorwright.changeover.state import ChangeoverState, fold
 from rotorwright.changeover.steps import BACK, FORWARD, FORWARD_LEARNING, Step, next_step, standing
 from rotorwright.hangar.journal import Event, JsonValue, next_event
@@ -112,6 +113,10 @@ def test_both_orders_of_the_job_save_first_and_erase_only_after_a_word_of_a_pers
         assert order.index(Step.SAVE_OLD_IMAGE) < order.index(Step.WRITE_IMAGE)
         assert order.index(Step.ACCEPT) < order.index(Step.WRITE_SETTINGS)
     assert FORWARD_LEARNING.index(_rule(Step.SAVE)) < FORWARD_LEARNING.index(_rule(Step.LEARN_OLD_DEFAULTS))
+
+
+def test_every_bench_check_has_its_measurement_in_the_same_order() -> None:
+    assert tuple(MEASURES) == BENCH_CHECKS
 
 
 def _rule(step: Step) -> steps.StepRule:

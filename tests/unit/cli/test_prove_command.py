@@ -10,7 +10,7 @@ import pytest
 from rotorwright.bench import hover
 from rotorwright.bench.verdicts import Finding, Grid, Measured, judged
 from rotorwright.changeover.errors import UnknownCheckError
-from rotorwright.changeover.proving.measures import require_known
+from rotorwright.changeover.proving.checks import require_known
 from rotorwright.cli import prove
 from rotorwright.cli.border import run_guarded
 from rotorwright.cli.main import app

@@ -32,3 +32,10 @@ def test_help_loads_no_heavy_library(words: list[str]) -> None:
     said = finished.stdout.splitlines()
     assert "Usage" in finished.stdout
     assert said[-1].split() == ["LOADED"]
+
+
+def test_commands_on_job_cards_load_no_library_that_only_the_bench_needs() -> None:
+    probe = "import sys, rotorwright.cli.jobs; print(*[name for name in ('numpy', 'scipy') if name in sys.modules])"
+    command = [sys.executable, "-c", probe]
+    finished = subprocess.run(command, capture_output=True, text=True, check=True, timeout=60)
+    assert finished.stdout.split() == []

@@ -18,7 +18,6 @@ from rotorwright.bench.orientation import USUAL_POSES, held_so_far, judge_orient
 from rotorwright.bench.power import judge_power
 from rotorwright.bench.receiver import STICK_ORDER, StickWindow, judge_receiver, stick_done
 from rotorwright.bench.verdicts import CheckResult, Finding, judged
-from rotorwright.changeover.errors import UnknownCheckError
 from rotorwright.changeover.gates import Gate
 from rotorwright.changeover.person import PoseRequest, SeenQuestion, StickRequest, SwitchRequest, TransmitterRequest
 from rotorwright.changeover.proving import craft
@@ -29,7 +28,7 @@ from rotorwright.changeover.workshop import AFTER_RESTART_S, Workshop
 from rotorwright.links.readings import Stream
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable
 
     from rotorwright.changeover.proving.recorder import Recorder
     from rotorwright.changeover.proving.watching import Watch
@@ -47,6 +46,8 @@ SWITCH_MOVES = 2  # away from rest and back
 AFTER_MOVE_S = 1.0
 LOST_PATIENCE_S = 20.0
 AFTER_LOSS_S = 2.0
+FLICKER_S = 0.25  # common practice, no source
+STILL_S = 1.0  # a live receiver's channels flicker by a step or two; common practice, no source
 
 
 def measure_power(shop: Workshop) -> CheckResult:
@@ -246,10 +247,6 @@ def _is_lost(recorder: Recorder, *, since_s: float) -> bool:
     return latest[-1].at_s - since_s >= STILL_S and len(set(last)) == 1
 
 
-FLICKER_S = 0.25  # common practice, no source
-STILL_S = 1.0  # a live receiver's channels flicker by a step or two; common practice, no source
-
-
 def _unknown(check: str, what: str) -> CheckResult:
     todo = "Open the job with a release book, or check it by hand as the maker says."
     return _missing(check, "roles-unknown", f"No release book says {what} in this firmware.", todo)
@@ -282,23 +279,4 @@ MEASURES: dict[str, Callable[[Workshop], CheckResult]] = {
     "failsafe": measure_failsafe,
     "motors": measure_motors,
 }
-"""The bench checks in their order: an unsound pack stops the rest, nothing turns before arming is known."""
-
-BENCH_CHECKS = tuple(MEASURES)
-
-
-def require_known(checks: Sequence[str]) -> tuple[str, ...]:
-    """Return the checks, each once.
-
-    Raises:
-        UnknownCheckError: one of them is none.
-    """
-    for check in checks:
-        if check not in BENCH_CHECKS:
-            raise UnknownCheckError(
-                f"There is no bench check {check!r}.",
-                why=f"The checks are {', '.join(BENCH_CHECKS)}.",
-                todo="Name one of those.",
-                check=check,
-            )
-    return tuple(dict.fromkeys(checks))
+"""By the names of `BENCH_CHECKS`."""
