@@ -41,7 +41,7 @@ class MavlinkLink:
         self._files = FileClient(self._channel)
         self._parameters = ParameterClient(self._channel, self._read_encoding)
         self._telemetry = TelemetryClient(self._channel, self._commands)
-        self._watcher = StreamWatcher(self._channel, self._commands)
+        self._watcher = StreamWatcher(self._channel, self._commands, self._telemetry)
         self._encoding: Encoding | None = None
 
     @property

@@ -11,7 +11,7 @@ from rotorwright.links.mavlink.errors import TelemetryMissingError
 from rotorwright.links.mavlink.spec import STREAM_SILENCE, TRIES, UNKNOWN_UINT16, CommandId, MessageId
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Generator, Iterator, Mapping
 
     from rotorwright.links.mavlink.channel import Channel
     from rotorwright.links.mavlink.codec import Fields, Frame
@@ -107,30 +107,49 @@ class TelemetryClient:
         """
         return self._watch(MessageId.RC_CHANNELS, lambda frame: _channels(frame.fields), rate_hz)
 
-    def _watch(self, message_id: MessageId, read: Callable[[Frame], _T], rate_hz: float) -> Iterator[_T]:
-        self.set_interval(message_id, rate_hz=rate_hz)
-        patience_s = max(STREAM_SILENCE.value, 4 / rate_hz)
+    def _watch(self, message_id: MessageId, read: Callable[[Frame], _T], rate_hz: float) -> Generator[_T]:
+        return self.watch_messages(
+            {message_id: rate_hz}, lambda frame: read(frame) if frame.message_id == message_id else None
+        )
+
+    def watch_messages(self, rates_hz: Mapping[MessageId, float], read: Callable[[Frame], _T | None]) -> Generator[_T]:
+        """Yield what `read` makes of frames as they come, each message about so many times a second.
+
+        Raises:
+            CommandRefusedError: the aircraft does not offer one of them, or not at this rate.
+            NoAnswerError: everything stops and does not come again.
+        """
+        self._set_intervals(rates_hz)
+        patience_s = max(STREAM_SILENCE.value, 4 / max(rates_hz.values()))
         try:
             while True:
-                yield self._next(message_id, read, rate_hz, patience_s)
+                yield self._next(rates_hz, read, patience_s)
         finally:
-            # One message and no wait: the line is no longer needed for this, and may be gone.
-            with contextlib.suppress(LinkError):
-                self._channel.send(
-                    MessageId.COMMAND_LONG,
-                    {"command": CommandId.SET_MESSAGE_INTERVAL, "param1": float(message_id), "param2": _DEFAULT_RATE},
-                )
+            for message_id in rates_hz:
+                self._back_to_default(message_id)
 
-    def _next(self, message_id: MessageId, read: Callable[[Frame], _T], rate_hz: float, patience_s: float) -> _T:
+    def _set_intervals(self, rates_hz: Mapping[MessageId, float]) -> None:
+        for message_id, rate_hz in rates_hz.items():
+            self.set_interval(message_id, rate_hz=rate_hz)
+
+    def _back_to_default(self, message_id: MessageId) -> None:
+        # One message and no wait: the line is no longer needed for this, and may be gone.
+        with contextlib.suppress(LinkError):
+            self._channel.send(
+                MessageId.COMMAND_LONG,
+                {"command": CommandId.SET_MESSAGE_INTERVAL, "param1": float(message_id), "param2": _DEFAULT_RATE},
+            )
+
+    def _next(self, rates_hz: Mapping[MessageId, float], read: Callable[[Frame], _T | None], patience_s: float) -> _T:
         clock = self._channel.clock
         started = clock.now_s()
         for _ in range(TRIES.count):
-            deadline = clock.now_s() + patience_s
-            found = self._channel.wait_for(lambda f: read(f) if f.message_id == message_id else None, deadline)
+            found = self._channel.wait_for(read, clock.now_s() + patience_s)
             if found is not None:
                 return found
-            self.set_interval(message_id, rate_hz=rate_hz)
-        raise self._channel.no_answer(f"the stream of {message_id.name}", tries=TRIES.count, since=started)
+            self._set_intervals(rates_hz)
+        words = " and ".join(message_id.name for message_id in rates_hz)
+        raise self._channel.no_answer(f"the stream of {words}", tries=TRIES.count, since=started)
 
 
 def battery_from(fields: Fields) -> Battery:

@@ -8,10 +8,8 @@ Source: message definitions common.xml (HIGHRES_IMU, ATTITUDE, RC_CHANNELS, RAW_
 
 from __future__ import annotations
 
-import contextlib
 from typing import TYPE_CHECKING
 
-from rotorwright.errors import LinkError
 from rotorwright.links.errors import StreamNotOfferedError
 from rotorwright.links.mavlink.errors import CommandRefusedError
 from rotorwright.links.mavlink.spec import (
@@ -19,8 +17,6 @@ from rotorwright.links.mavlink.spec import (
     FIRST_MOTOR_FUNCTION,
     MOTOR_HOLD_MOST,
     RECEIVER_CHANNEL_FIELDS,
-    STREAM_SILENCE,
-    TRIES,
     UNKNOWN_UINT16,
     CommandId,
     MessageId,
@@ -41,6 +37,7 @@ if TYPE_CHECKING:
     from rotorwright.links.mavlink.channel import Channel
     from rotorwright.links.mavlink.codec import Fields, Frame
     from rotorwright.links.mavlink.commands import CommandClient
+    from rotorwright.links.mavlink.telemetry import TelemetryClient
 
 MESSAGE_OF = {
     Stream.MOTION: MessageId.HIGHRES_IMU,
@@ -53,15 +50,14 @@ _STREAM_OF: dict[int, Stream] = {message: stream for stream, message in MESSAGE_
 _WITHOUT_TIME = frozenset({Stream.ROTORS, Stream.ANSWER})
 """Streams whose messages carry no time; they get that of the message before, and none is taken before the first."""
 
-_DEFAULT_RATE = 0.0  # second parameter of SET_MESSAGE_INTERVAL: 0 asks for the default rate (common.xml)
-
 
 class StreamWatcher:
     """Watches one aircraft."""
 
-    def __init__(self, channel: Channel, commands: CommandClient) -> None:
+    def __init__(self, channel: Channel, commands: CommandClient, telemetry: TelemetryClient) -> None:
         self._channel = channel
         self._commands = commands
+        self._telemetry = telemetry
         self._at_s: float | None = None
         """The aircraft's clock as last told: two of the messages carry no time of their own."""
 
@@ -72,15 +68,12 @@ class StreamWatcher:
             StreamNotOfferedError: the aircraft does not offer one of the streams at this rate.
             NoAnswerError: everything stops and does not come again.
         """
-        for stream, rate_hz in rates_hz.items():
-            self._set_interval(stream, rate_hz)
-        patience_s = max(STREAM_SILENCE.value, 4 / max(rates_hz.values()))
+        wanted = {MESSAGE_OF[stream]: rate_hz for stream, rate_hz in rates_hz.items()}
         try:
-            while True:
-                yield self._next(rates_hz, patience_s)
-        finally:
-            for stream in rates_hz:
-                self._back_to_default(stream)
+            yield from self._telemetry.watch_messages(wanted, lambda frame: self._reading(frame, rates_hz))
+        except CommandRefusedError as refusal:
+            words = " and ".join(str(stream) for stream in rates_hz)
+            raise StreamNotOfferedError.of(words, because=refusal.what) from refusal
 
     def push_motor(self, output: int, value: float, *, for_s: float) -> None:
         """Tell the aircraft to drive the motor on `output` (1 is the first) at `value` (0 to 1), and do not wait.
@@ -107,40 +100,6 @@ class StreamWatcher:
         function = float(FIRST_MOTOR_FUNCTION + output - 1)
         words = f"drive motor output {output} on the bench"
         self._commands.run(CommandId.ACTUATOR_TEST, 0.0, 0.0, 0.0, 0.0, function, words=words)
-
-    def _set_interval(self, stream: Stream, rate_hz: float) -> None:
-        words = f"send {stream} {rate_hz:g} times a second"
-        try:
-            self._commands.run(CommandId.SET_MESSAGE_INTERVAL, float(MESSAGE_OF[stream]), 1e6 / rate_hz, words=words)
-        except CommandRefusedError as refusal:
-            raise StreamNotOfferedError.of(str(stream), because=refusal.what) from refusal
-
-    def _back_to_default(self, stream: Stream) -> None:
-        # One message and no wait: the line is no longer needed for this, and may be gone.
-        with contextlib.suppress(LinkError):
-            self._channel.send(
-                MessageId.COMMAND_LONG,
-                {
-                    "command": CommandId.SET_MESSAGE_INTERVAL,
-                    "param1": float(MESSAGE_OF[stream]),
-                    "param2": _DEFAULT_RATE,
-                },
-            )
-
-    def _next(self, rates_hz: Mapping[Stream, float], patience_s: float) -> Reading:
-        def take(frame: Frame) -> Reading | None:
-            return self._reading(frame, rates_hz)
-
-        clock = self._channel.clock
-        started = clock.now_s()
-        for _ in range(TRIES.count):
-            found = self._channel.wait_for(take, clock.now_s() + patience_s)
-            if found is not None:
-                return found
-            for stream, rate_hz in rates_hz.items():
-                self._set_interval(stream, rate_hz)
-        words = " and ".join(str(stream) for stream in rates_hz)
-        raise self._channel.no_answer(f"the stream of {words}", tries=TRIES.count, since=started)
 
     def _reading(self, frame: Frame, rates_hz: Mapping[Stream, float]) -> Reading | None:
         stream = _STREAM_OF.get(frame.message_id)
