@@ -19,11 +19,10 @@ from rotorwright.bench.receiver_evidence import (
     LOWEST_PULSE,
     SHARE_PRESENT,
     Limit,
-    missing,
     readable_pulses,
     timing_trouble,
 )
-from rotorwright.bench.verdicts import CheckResult, Curve, Figure, Finding, Measured, judged, thinned
+from rotorwright.bench.verdicts import CheckResult, Curve, Figure, Finding, Measured, judged, missing, thinned
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -18,7 +18,7 @@ from rotorwright.bench.rotor_place import Bearing, Lag, lag_of, nearest_place
 from rotorwright.bench.rotor_record import trouble_of_record, trouble_of_rest, trouble_of_rotors
 from rotorwright.bench.rotor_seen import ROUGH_M_S2, PulseSeen, look_at_pulse
 from rotorwright.bench.rotor_spectrum import likely_magnets
-from rotorwright.bench.verdicts import CheckResult, Curve, Figure, Finding, Grid, Measured, judged, thinned
+from rotorwright.bench.verdicts import CheckResult, Curve, Figure, Finding, Grid, Measured, judged, missing, thinned
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -129,17 +129,17 @@ def judge_motors(
         as_found: settings before the changeover, for the table.
     """
     said = said or {}
-    wrong, missing = _judge_setup(setup)
+    wrong, lacking = _judge_setup(setup)
     trouble = trouble_of_record(motion)
     ordered = sorted(pulses, key=lambda one: one.start_s)
     if not trouble and ordered:
         trouble = trouble_of_rest(motion, ordered[0].start_s)
     if trouble:
-        missing.append(Finding("record-unusable", *trouble, is_missing=True))
+        lacking.append(missing("record-unusable", *trouble))
     if not ordered:
-        missing.append(_missing("no-pulse", "No motor was commanded.", "Run the pulses, one output after another."))
-    if missing or not ordered:
-        return judged(CHECK, sentence="", findings=[*wrong, *missing])
+        lacking.append(missing("no-pulse", "No motor was commanded.", "Run the pulses, one output after another."))
+    if lacking or not ordered:
+        return judged(CHECK, sentence="", findings=[*wrong, *lacking])
     return _judge_pulses(motion, ordered, setup, rotors=rotors, said=said, as_found=as_found, findings=wrong)
 
 
@@ -156,7 +156,7 @@ def _judge_pulses(
     trouble = trouble_of_rotors(rotors) if rotors is not None else ""
     if trouble:
         words = f"The told rotor speeds were not used: {trouble}."
-        findings.append(_missing("speeds-unusable", words, "Check the speed telemetry, or judge without it."))
+        findings.append(missing("speeds-unusable", words, "Check the speed telemetry, or judge without it."))
     seen = _look(motion, pulses, None if trouble else rotors)
     seen, dangers = _before_a_runaway(seen)
     findings += dangers
@@ -178,10 +178,6 @@ def _judge_pulses(
     )
 
 
-def _missing(kind: str, words: str, advice: str) -> Finding:
-    return Finding(kind, words, advice, is_missing=True)
-
-
 def _danger(kind: str, words: str, advice: str, settings: Mapping[str, str] | None = None) -> Finding:
     return Finding(kind, words, _SAFE + advice, is_dangerous=True, settings=settings or {})
 
@@ -197,16 +193,16 @@ def _judge_setup(setup: MotorSetup) -> tuple[list[Finding], list[Finding]]:
     """Return what the settings say that cannot be, and what they leave out."""
     absent = [_words(place) for place in PLACES if place not in setup.output_of]
     vague = [_words(place) for place in PLACES if setup.direction_of.get(place) not in {1, -1}]
-    missing = []
+    lacking = []
     if absent:
-        missing.append(_missing("no-output", f"No output is set for: {', '.join(absent)}.", "Set one for each motor."))
+        lacking.append(missing("no-output", f"No output is set for: {', '.join(absent)}.", "Set one for each motor."))
     if vague:
         words = f"It is not said which way these motors should turn: {', '.join(vague)}."
-        missing.append(_missing("no-direction", words, "Give the layout of the craft."))
+        lacking.append(missing("no-direction", words, "Give the layout of the craft."))
     if setup.arm_m is not None and not _is_layout_sound(setup.arm_m):
         words = "The layout does not say where the motors sit: four places, in metres, each in its own quarter."
-        missing.append(_missing("no-layout", words, "Give the layout in metres from the centre of gravity, or none."))
-    return ([] if missing else _judge_sense(setup)), missing
+        lacking.append(missing("no-layout", words, "Give the layout in metres from the centre of gravity, or none."))
+    return ([] if lacking else _judge_sense(setup)), lacking
 
 
 def _judge_sense(setup: MotorSetup) -> list[Finding]:
@@ -321,20 +317,20 @@ def _judge_coverage(seen: Sequence[PulseSeen], setup: MotorSetup) -> list[Findin
     for place in PLACES:
         if setup.output_of[place] not in outputs:
             words = f"Output {setup.output_of[place]} ({_words(place)}) was not judged: no usable pulse on it."
-            findings.append(_missing("not-commanded", words, "Run the pulse on that output again."))
+            findings.append(missing("not-commanded", words, "Run the pulse on that output again."))
     for one in seen:
         if one.trouble:
             words = f"The pulse on output {one.output} cannot be judged: {one.trouble}."
-            findings.append(_missing("pulse-unusable", words, "Run it again, with a second of rest before and after."))
+            findings.append(missing("pulse-unusable", words, "Run it again, with a second of rest before and after."))
         elif one.told_after is None and one.still_shaking is None:
             words = f"It was not seen whether the motor on output {one.output} stops: the record ends too early."
-            findings.append(_missing("stop-not-seen", words, "Record a second of rest after every pulse."))
+            findings.append(missing("stop-not-seen", words, "Record a second of rest after every pulse."))
         if one.is_rate_doubtful:
             words = f"The pulse on output {one.output} turned the body more than a rotor can; are the rates rad/s?"
-            findings.append(_missing("rates-doubtful", words, "Check the unit of the gyro's rates, and record again."))
+            findings.append(missing("rates-doubtful", words, "Check the unit of the gyro's rates, and record again."))
         if _place_of(setup, one.output) is None:
             words = f"Output {one.output} was commanded, but no motor is set on it."
-            findings.append(_missing("output-unknown", words, "Command only outputs that have a motor."))
+            findings.append(missing("output-unknown", words, "Command only outputs that have a motor."))
     return findings
 
 
@@ -343,7 +339,7 @@ def _judge_answers(seen: Sequence[PulseSeen], said: Mapping[int, Place]) -> list
     if usable and not any(one.is_moved or one.told_turning or one.output in said for one in usable):
         words = "No motor answered any output."
         advice = "Is the main battery on? Are the motor controllers powered, and is their signal the one that is set?"
-        return [_missing("nothing-answered", words, advice)]
+        return [missing("nothing-answered", words, advice)]
     return [finding for one in usable for finding in _judge_answer(one, is_said=one.output in said)]
 
 
@@ -361,13 +357,13 @@ def _judge_answer(one: PulseSeen, *, is_said: bool) -> Iterable[Finding]:
         yield _silent(one, is_said=is_said)
     elif one.output in one.told.during and not turning and not one.told_before:
         words = f"The motor controller of output {one.output} tells that it stands, but the body felt a motor turn."
-        yield _missing("speed-not-told", words, "Check the speed telemetry of that output.")
+        yield missing("speed-not-told", words, "Check the speed telemetry of that output.")
     if one.line.second_hz:
         words = (
             f"While output {one.output} was commanded, two things shook the body, at {one.line.hz:.0f} and "
             f"{one.line.second_hz:.0f} turns per second."
         )
-        yield _missing(
+        yield missing(
             "second-line", words, "Watch whether two motors turn; keep fans and pumps away, and run it again."
         )
 
@@ -375,7 +371,7 @@ def _judge_answer(one: PulseSeen, *, is_said: bool) -> Iterable[Finding]:
 def _silent(one: PulseSeen, *, is_said: bool) -> Finding:
     if is_said:
         words = f"A motor was seen turning on output {one.output}, but neither gyro nor accelerometer felt it."
-        return _missing("not-felt", words, "Lay the craft on soft foam, hands off, and run that pulse again.")
+        return missing("not-felt", words, "Lay the craft on soft foam, hands off, and run that pulse again.")
     words = f"No motor answered output {one.output}."
     advice = (
         "Check its wires and connector, whether that output is enabled, and the motor controller. It must not fly: "
@@ -429,7 +425,7 @@ def _place_not_shown(one: _Known, expected: Place) -> Finding:
         f"It was not shown that output {one.output} turns the {_words(expected)} motor: it shakes the body too little."
     )
     advice = "Watch that pulse and say which motor turns, or lay the craft on softer foam and run it again."
-    return _missing("place-not-shown", words, advice)
+    return missing("place-not-shown", words, advice)
 
 
 def _order_wrong(wrong: Sequence[_Known], known: Sequence[_Known], setup: MotorSetup) -> Finding:
@@ -482,7 +478,7 @@ def _judge_pushes(seen: Sequence[PulseSeen]) -> Iterable[Finding]:
         is_unlike = not UNLIKE_PUSH[0] < ratio < UNLIKE_PUSH[1]
         if is_unlike and abs(abs(reaction.step_rad_s) - usual) > UNLIKE_SIGMAS * sigma:
             words = f"The pulse on output {one.output} pushed the body {ratio:.1f} times as much as the others did."
-            yield _missing(
+            yield missing(
                 "push-unlike", words, "Watch whether two motors turn, or a motor of another kind; run it again."
             )
 
@@ -493,11 +489,11 @@ def _direction_not_shown(output: int, is_contrary: bool) -> Finding:  # noqa: FB
         advice = (
             "Do the orientation check: an axis of the gyro or the accelerometer may be mirrored. Then run it again."
         )
-        return _missing("direction-contradicted", words, advice)
+        return missing("direction-contradicted", words, advice)
     words = (
         f"It was not shown which way the motor on output {output} turns: the body was hardly pushed, or was touched."
     )
-    return _missing("direction-not-shown", words, "Lay the craft on soft foam, hands off, and run that pulse again.")
+    return missing("direction-not-shown", words, "Lay the craft on soft foam, hands off, and run that pulse again.")
 
 
 def _directions_wrong(wrong: Sequence[tuple[_Known, Place]], *, is_all: bool) -> Finding:
@@ -573,16 +569,14 @@ def _judge_magnets(seen: Sequence[PulseSeen], setup: MotorSetup) -> Iterable[Fin
         return
     if len(both) < 2:
         words = "It was not shown whether the told rotor speeds are right: the motors shake the body too little."
-        yield _missing("speeds-not-shown", words, "Compare the number of magnets set with those of the motor by eye.")
+        yield missing("speeds-not-shown", words, "Compare the number of magnets set with those of the motor by eye.")
         return
     likely = likely_magnets(setup.magnets, *zip(*both, strict=True))
     if likely == setup.magnets:
         return
     words = f"The told speeds ({both[0][0]:.0f} turns per second) are not those felt ({both[0][1]:.0f})."
     if likely is None:
-        yield _missing(
-            "speeds-disagree", words, "Count the magnets of a rotor and set them; then run the pulses again."
-        )
+        yield missing("speeds-disagree", words, "Count the magnets of a rotor and set them; then run the pulses again.")
         return
     advice = f"Set {likely} magnets instead of {setup.magnets}, after counting those of one rotor."
     yield Finding("magnets-differ", words, advice, settings={"motor.magnets": str(likely)})

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from rotorwright.bench.verdicts import CheckResult, Curve, Figure, Finding, Grid, Measured, judged, thinned
+from rotorwright.bench.verdicts import CheckResult, Curve, Figure, Finding, Grid, Measured, judged, missing, thinned
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -243,10 +243,6 @@ def judge_power(
     )
 
 
-def _missing(kind: str, words: str, advice: str) -> Finding:
-    return Finding(kind, words, advice, is_missing=True)
-
-
 def _is_voltage(volts: float) -> bool:
     return math.isfinite(volts) and NO_BATTERY_V <= volts <= MOST_V
 
@@ -255,18 +251,18 @@ def _trouble(volts: FloatArray) -> Finding | None:
     again = "Plug the battery in, propellers off, and measure again for some seconds."
     heard = volts[np.isfinite(volts)] if volts.ndim == 1 else np.empty(0)
     if heard.size < FEWEST:
-        return _missing("no-voltage", f"Only {heard.size} readings of the voltage came: nothing can be said.", again)
+        return missing("no-voltage", f"Only {heard.size} readings of the voltage came: nothing can be said.", again)
     middle = float(np.median(heard))
     if middle > MOST_V:
         words = f"The voltage is told as {middle:g}: no pack of this trade has that many volts, so these are none."
-        return _missing("voltage-unit", words, "Read the voltage in volts: millivolts divided by 1000.")
+        return missing("voltage-unit", words, "Read the voltage in volts: millivolts divided by 1000.")
     if middle < NO_BATTERY_V:
         words = f"The aircraft reports {middle:.2f} V: no battery is plugged in, or it is not measured."
-        return _missing("no-battery", words, again)
+        return missing("no-battery", words, again)
     spread = float(np.percentile(heard, 95) - np.percentile(heard, 5))
     if spread > 2 * UNSTEADY_LIMIT * middle:
         words = f"The voltage moves by {spread:.2f} V at rest: a loose plug, or motors that turn. It is not judged."
-        return _missing("voltage-unsteady", words, again)
+        return missing("voltage-unsteady", words, again)
     return None
 
 
@@ -283,7 +279,7 @@ def _refusal_of(power: _Power) -> Iterator[Finding]:
 
 def _cells(power: _Power) -> Iterator[Finding]:
     if power.cells_set is None:
-        yield _missing("cells-unknown", "It is not known how many cells the settings say.", "Look at battery.cells.")
+        yield missing("cells-unknown", "It is not known how many cells the settings say.", "Look at battery.cells.")
     elif power.cells_set < 0 or power.cells_set > MOST_CELLS:
         yield Finding(
             "cells-set-wrong", f"The settings say {power.cells_set} cells, which is none.", "Set battery.cells."
@@ -333,7 +329,7 @@ def _is_counted_right(power: _Power) -> bool:
 def _ambiguous(power: _Power) -> Finding:
     counts = cell_counts(power.pack_v, full_v=power.full)
     words = " or ".join(f"{one.cells} cells of {one.cell_v:.2f} V" for one in counts[:4]) or "no number of cells"
-    return _missing(
+    return missing(
         "cells-ambiguous",
         f"The aircraft counts the cells itself, and {power.pack_v:.2f} V may be {words}: it may count wrong.",
         "Look at the label of the pack and set battery.cells to what it says.",
@@ -352,17 +348,17 @@ def _charge(power: _Power) -> Iterator[Finding]:
 def _meter(power: _Power) -> Iterator[Finding]:
     ask = "Measure the pack at its plug with a meter, in the same minute, and type the volts."
     if power.meter_v is None:
-        yield _missing("no-meter", "The voltage was not compared with a meter.", ask)
+        yield missing("no-meter", "The voltage was not compared with a meter.", ask)
         return
     if not _is_voltage(power.meter_v):
-        yield _missing("meter-unread", f"{power.meter_v:g} V is no reading of a pack.", ask)
+        yield missing("meter-unread", f"{power.meter_v:g} V is no reading of a pack.", ask)
         return
     ratio = power.meter_v / power.sensed_v
     if not 1 / METER_DOUBT <= ratio <= METER_DOUBT:
         words = (
             f"The meter says {power.meter_v:.2f} V and the aircraft {power.sensed_v:.2f} V: too far apart for a scale."
         )
-        yield _missing("meter-doubtful", words, f"See that both mean the same pack, and the typed number. {ask}")
+        yield missing("meter-doubtful", words, f"See that both mean the same pack, and the typed number. {ask}")
     elif abs(power.sensed_v - power.meter_v) > METER_LIMIT * power.meter_v:
         yield _scale_off(power, ratio)
 
@@ -388,11 +384,11 @@ def _current(power: _Power) -> Iterator[Finding]:
     heard = np.empty(0) if power.amperes is None else np.asarray(power.amperes, dtype=float)
     heard = heard[np.isfinite(heard)]
     if heard.size < FEWEST:
-        yield _missing("no-current", "The current at rest was not told.", again)
+        yield missing("no-current", "The current at rest was not told.", again)
         return
     current_a = float(np.median(heard))
     if abs(current_a) > 200:
-        yield _missing("current-unit", f"The current is told as {current_a:g}: these are no amperes.", again)
+        yield missing("current-unit", f"The current is told as {current_a:g}: these are no amperes.", again)
     elif not REST_LOW_A <= current_a <= REST_HIGH_A:
         yield Finding(
             "current-at-rest",
@@ -406,9 +402,9 @@ def _warnings(power: _Power) -> Iterator[Finding]:
     named = {"battery.cell.full": power.full_v, "battery.cell.warning": power.warn_v, "battery.cell.land": power.land_v}
     for role, value in named.items():
         if value is None or not math.isfinite(value):
-            yield _missing("threshold-unknown", f"{role} is not known.", f"Look at {role}.")
+            yield missing("threshold-unknown", f"{role} is not known.", f"Look at {role}.")
         elif not 1.0 <= value <= 6.0:
-            yield _missing("threshold-unit", f"{role} is {value:g}: no volts of one cell.", f"Give {role} in volts.")
+            yield missing("threshold-unit", f"{role} is {value:g}: no volts of one cell.", f"Give {role} in volts.")
     if power.full_v is None or power.warn_v is None or power.land_v is None:
         return
     if all(1.0 <= value <= 6.0 for value in (power.full_v, power.warn_v, power.land_v)):
@@ -426,7 +422,7 @@ def _full_cell(full_v: float) -> Iterator[Finding]:
             settings={"battery.cell.full": f"{FULL_V:.2f}"},
         )
     elif full_v < FULL_V - 2 * CELL_TOLERANCE_V - 1e-9:
-        yield _missing(
+        yield missing(
             "full-cell-low",
             f"A full cell is set to {full_v:.2f} V: that is no lithium polymer cell, and others are not judged here.",
             f"If it is one, set battery.cell.full to {FULL_V:.2f}.",

@@ -14,11 +14,10 @@ from rotorwright.bench.receiver_evidence import (
     Limit,
     block_spreads,
     channel_words,
-    missing,
     smoothed,
 )
 from rotorwright.bench.receiver_sticks import STICK_ORDER, End, ReceiverSetup, Stick, StickWindow, stick_words
-from rotorwright.bench.verdicts import Finding
+from rotorwright.bench.verdicts import Finding, missing
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rotorwright.bench.serial_scaling import ELEVEN_BITS
-from rotorwright.bench.verdicts import Finding
+from rotorwright.bench.verdicts import Finding, missing
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -65,11 +65,6 @@ class Channels:
     def of(self, channel: int) -> FloatArray:
         """Return the (n,) pulses of a channel that is there."""
         return self.pulses_us[:, channel - 1]
-
-
-def missing(kind: str, words: str, advice: str) -> Finding:
-    """Return a finding that only says that something could not be seen."""
-    return Finding(kind, words, advice, is_missing=True)
 
 
 def timing_trouble(record: ChannelRecord) -> Finding | None:

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rotorwright.bench.receiver_answers import STRAIGHT, Reading, SampledWindow, StickAnswer, straightness
-from rotorwright.bench.receiver_evidence import Channels, Limit, channel_words, missing, smoothed
+from rotorwright.bench.receiver_evidence import Channels, Limit, channel_words, smoothed
 from rotorwright.bench.receiver_sticks import STICK_ORDER, ReceiverSetup, Stick, stick_names
-from rotorwright.bench.verdicts import Finding
+from rotorwright.bench.verdicts import Finding, missing
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

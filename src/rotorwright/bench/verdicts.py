@@ -162,6 +162,16 @@ def judged(
     )
 
 
+def missing(kind: str, words: str, advice: str) -> Finding:
+    """Return a finding that only says that something could not be seen."""
+    return Finding(kind, words, advice, is_missing=True)
+
+
+def not_shown(check: str, kind: str, words: str, advice: str) -> CheckResult:
+    """Return the result of a check of which nothing could be seen."""
+    return judged(check, sentence="", findings=[missing(kind, words, advice)])
+
+
 def thinned(points: Iterable[tuple[float, float]], *, most: int = 300) -> tuple[tuple[float, float], ...]:
     """Return at most `most` of the points, evenly chosen, as plain numbers."""
     every = [(float(x), float(y)) for x, y in points]

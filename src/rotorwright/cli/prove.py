@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from rich.markup import escape
 
 from rotorwright.bench import hover
+from rotorwright.bench.verdicts import Verdict
 from rotorwright.changeover.errors import BenchCheckFailedError, ChangeoverOverError
 from rotorwright.changeover.journal import HangarJournal
 from rotorwright.changeover.opening import find_card
@@ -62,7 +63,7 @@ def prove(
         print_json({"changeover": card.row.id, "checks": [one.as_json() for one in results]})
     else:
         show_results(results)
-    return SHOWN if all(one.verdict == "passed" for one in results) else NOT_ALL_SHOWN
+    return SHOWN if all(one.verdict is Verdict.PASSED for one in results) else NOT_ALL_SHOWN
 
 
 def _require_open(shop: Workshop) -> None:

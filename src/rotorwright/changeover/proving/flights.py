@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rotorwright.bench.verdicts import CheckResult, Curve, Figure, Finding, Measured, judged
+from rotorwright.bench.verdicts import CheckResult, Curve, Figure, Finding, Measured, Verdict, judged, missing
 from rotorwright.changeover.errors import NotReadyToProveError
-from rotorwright.changeover.events import EventKind
-from rotorwright.changeover.kept import kept_facts
-from rotorwright.changeover.proving.settling import failed, keep_result
+from rotorwright.changeover.proving.settling import failed, note_result
 from rotorwright.signals.changes import Change
 from rotorwright.signals.comparison import compare_flights
 
@@ -33,16 +31,8 @@ def prove_flights(
     """
     require_ready(shop)
     result = result_of(compare_flights(before, after, progress=progress), before=before.source, after=after.source)
-    is_failed = result.verdict == "failed"
-    shop.note(
-        EventKind.CHECK_FAILED if is_failed else EventKind.CHECK_PROVED,
-        check=CHECK,
-        verdict=str(result.verdict),
-        evidence=result.sentence,
-        findings=[finding.kind for finding in result.findings],
-        file=kept_facts(keep_result(shop, result)),
-    )
-    if is_failed:
+    note_result(shop, result)
+    if result.verdict is Verdict.FAILED:
         raise failed(result)
     return result
 
@@ -100,5 +90,5 @@ def _finding(part: AxisComparison) -> Finding | None:
         advice = "Look for a bent propeller, a loose motor or stack, and at the filters and gains of that axis."
         return Finding(f"{part.axis}-worse", part.sentence, advice)
     if part.change is Change.CANNOT_TELL:
-        return Finding(f"{part.axis}-cannot-tell", part.sentence, "Record a longer flight as before.", is_missing=True)
+        return missing(f"{part.axis}-cannot-tell", part.sentence, "Record a longer flight as before.")
     return None

@@ -17,7 +17,7 @@ from rotorwright.bench.failsafe import judge_failsafe
 from rotorwright.bench.orientation import USUAL_POSES, held_so_far, judge_orientation
 from rotorwright.bench.power import judge_power
 from rotorwright.bench.receiver import STICK_ORDER, StickWindow, judge_receiver, stick_done
-from rotorwright.bench.verdicts import CheckResult, Finding, judged
+from rotorwright.bench.verdicts import CheckResult, not_shown
 from rotorwright.changeover.gates import Gate
 from rotorwright.changeover.person import PoseRequest, SeenQuestion, StickRequest, SwitchRequest, TransmitterRequest
 from rotorwright.changeover.proving import craft
@@ -249,26 +249,22 @@ def _is_lost(recorder: Recorder, *, since_s: float) -> bool:
 
 def _unknown(check: str, what: str) -> CheckResult:
     todo = "Open the job with a release book, or check it by hand as the maker says."
-    return _missing(check, "roles-unknown", f"No release book says {what} in this firmware.", todo)
+    return not_shown(check, "roles-unknown", f"No release book says {what} in this firmware.", todo)
 
 
 def _not_done(check: str, what: str) -> CheckResult:
-    return _missing(check, "not-done", what, "Do it when it is asked for.")
-
-
-def _missing(check: str, kind: str, words: str, todo: str) -> CheckResult:
-    return judged(check, sentence="", findings=[Finding(kind, words, todo, is_missing=True)])
+    return not_shown(check, "not-done", what, "Do it when it is asked for.")
 
 
 def not_offered(check: str, refusal: ProtocolError) -> CheckResult:
     """Return the result of a check whose measurement the aircraft or its link does not offer."""
-    return _missing(check, "not-offered", f"{refusal.what} {refusal.why}", refusal.todo)
+    return not_shown(check, "not-offered", f"{refusal.what} {refusal.why}", refusal.todo)
 
 
 def not_wanted(check: str) -> CheckResult:
     """Return the result of a check that would let motors turn, where the person does not want that now."""
     words = "It was not confirmed that motors may turn, so none did."
-    return _missing(check, "gate-not-confirmed", words, f"When they may: rotorwright prove --only {check}")
+    return not_shown(check, "gate-not-confirmed", words, f"When they may: rotorwright prove --only {check}")
 
 
 MEASURES: dict[str, Callable[[Workshop], CheckResult]] = {

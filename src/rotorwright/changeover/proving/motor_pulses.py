@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rotorwright.bench.motors import MotorSetup, Place, Pulse, judge_motors
-from rotorwright.bench.verdicts import CheckResult, Finding, judged
+from rotorwright.bench.verdicts import CheckResult, not_shown
 from rotorwright.changeover.gates import Gate
 from rotorwright.changeover.person import SeenQuestion
 from rotorwright.changeover.proving import craft
@@ -119,4 +119,4 @@ def _motion_hz(shop: Workshop) -> float:
 
 def _not_shown(kind: str, words: str) -> CheckResult:
     todo = "Check the order and direction of the motors by hand as the maker says, propellers off."
-    return judged("motors", sentence="", findings=[Finding(kind, words, todo, is_missing=True)])
+    return not_shown("motors", kind, words, todo)

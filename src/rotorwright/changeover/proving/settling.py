@@ -28,7 +28,6 @@ if TYPE_CHECKING:
 
     from rotorwright.bench.verdicts import Finding
     from rotorwright.changeover.workshop import Workshop
-    from rotorwright.hangar.files import KeptFile
     from rotorwright.settings.roles import RoleValues
     from rotorwright.settings.values import Value
 
@@ -47,14 +46,14 @@ def prove_check(shop: Workshop, check: str) -> CheckResult:
     while True:
         result = _measured(shop, check)
         if result.verdict is Verdict.FAILED:
-            _note(shop, result, EventKind.CHECK_FAILED)
+            _settle(shop, result)
             if not _repair(shop, result):
                 raise failed(result)
             continue
         if result.verdict is Verdict.NOT_SHOWN and not is_asked and _wants_again(shop, result):
             is_asked = True
             continue
-        _note(shop, result, EventKind.CHECK_PROVED)
+        _settle(shop, result)
         return result
 
 
@@ -69,22 +68,22 @@ def _measured(shop: Workshop, check: str) -> CheckResult:
         return not_wanted(check)
 
 
-def _note(shop: Workshop, result: CheckResult, kind: EventKind) -> None:
+def note_result(shop: Workshop, result: CheckResult) -> None:
+    """Keep the whole result, with its figures, beside the journal, and note there how the check ended."""
+    data = json.dumps(result.as_json(), indent=1, ensure_ascii=False, allow_nan=False).encode()
     shop.note(
-        kind,
+        EventKind.CHECK_FAILED if result.verdict is Verdict.FAILED else EventKind.CHECK_PROVED,
         check=result.check,
         verdict=str(result.verdict),
         evidence=result.sentence,
         findings=[finding.kind for finding in result.findings],
-        file=kept_facts(keep_result(shop, result)),
+        file=kept_facts(keep_content(shop, f"check-{result.check}", "json", data)),
     )
+
+
+def _settle(shop: Workshop, result: CheckResult) -> None:
+    note_result(shop, result)
     shop.person.tell(f"{result.check}: {result.verdict}. {result.sentence}")
-
-
-def keep_result(shop: Workshop, result: CheckResult) -> KeptFile:
-    """Keep the whole result, with its figures, beside the journal."""
-    data = json.dumps(result.as_json(), indent=1, ensure_ascii=False, allow_nan=False).encode()
-    return keep_content(shop, f"check-{result.check}", "json", data)
 
 
 def _wants_again(shop: Workshop, result: CheckResult) -> bool:
