@@ -23,6 +23,7 @@ from rotorwright.changeover.ways import WriteWay
 from rotorwright.cli import console, jobs
 from rotorwright.cli.demo_owner import KnowingOwner
 from rotorwright.cli.demo_person import DemoPerson
+from rotorwright.cli.progress import shown_progress
 from rotorwright.cli.twin import known_plants
 from rotorwright.errors import WorkflowError
 from rotorwright.hangar.book_pack import pack_book
@@ -243,7 +244,7 @@ def work(place: DemoFolder, *, dies: Callable[[Event], None] | None = None) -> C
     with Hangar.open(place.hangar) as hangar:
         changeover_id = _open_or_find(hangar, place)
         journal = DyingJournal(hangar, changeover_id, dies=dies)
-        with hangar.lock(changeover_id), jobs.shown_progress() as bar:
+        with hangar.lock(changeover_id), shown_progress() as bar:
             options = jobs.BenchOptions(port=str(place.twin.port_link), baud=921_600, loader_baud=921_600)
             truth = planted(demo_truth(), place.twin.read_papers().planted)
             person = DemoPerson(

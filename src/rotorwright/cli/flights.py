@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import math
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rich.markup import escape
-from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
 
 from rotorwright.cli.console import err, out, print_json
 from rotorwright.cli.files import require_free_name
+from rotorwright.cli.progress import shown_progress
 from rotorwright.hangar.files import write_kept_file
 from rotorwright.hangar.recordings import read_recording
 from rotorwright.report.flights_html import CHANGE_MARKS, FlightSide, quantity_cells, render_flights
@@ -21,8 +20,6 @@ from rotorwright.signals.changes import Change
 from rotorwright.signals.comparison import compare_flights
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
-
     from rotorwright.hangar.recordings import ReadRecording
     from rotorwright.signals.changes import AxisComparison, FlightComparison
 
@@ -42,10 +39,10 @@ def compare_recorded_flights(request: FlightsRequest) -> int:
     """Compare and say; 0: every axis is the same or better, 1: one is worse, or of one nobody can tell."""
     if request.html is not None:
         require_free_name(request.html)
-    with _shown_progress() as progress:
-        before = read_recording(request.before, column_map=request.columns, progress=progress)
-        after = read_recording(request.after, column_map=request.columns, progress=progress)
-        comparison = compare_flights(before.flight, after.flight, progress=progress)
+    with shown_progress(err) as line:
+        before = read_recording(request.before, column_map=request.columns, progress=line.show)
+        after = read_recording(request.after, column_map=request.columns, progress=line.show)
+        comparison = compare_flights(before.flight, after.flight, progress=line.show)
     if request.html is not None:
         page = render_flights(comparison, _side(request.before, before), _side(request.after, after))
         write_kept_file(request.html, page.encode())
@@ -54,19 +51,6 @@ def compare_recorded_flights(request: FlightsRequest) -> int:
     else:
         _print(request, before, after, comparison)
     return 0 if comparison.change in {Change.SAME, Change.BETTER} else 1
-
-
-@contextmanager
-def _shown_progress() -> Iterator[Callable[[str, int, int], None]]:
-    """Show long work beside the answer, on a terminal; elsewhere stay quiet."""
-    columns = (TextColumn("  {task.description}"), BarColumn(), TextColumn("{task.percentage:>3.0f} %"))
-    with Progress(*columns, TimeElapsedColumn(), console=err, transient=True, disable=not err.is_terminal) as bar:
-        task = bar.add_task("", total=None)
-
-        def show(words: str, done: int, total: int) -> None:
-            bar.update(task, description=words, completed=done, total=total)
-
-        yield show
 
 
 def _side(path: Path, read: ReadRecording) -> FlightSide:

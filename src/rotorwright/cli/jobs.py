@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rich.markup import escape
-from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from rotorwright.changeover import engine, roll_back
 from rotorwright.changeover.experience import HangarExperience
@@ -23,6 +22,7 @@ from rotorwright.cli.attached import attached_beside
 from rotorwright.cli.console import out, print_json
 from rotorwright.cli.files import read_input_file
 from rotorwright.cli.person import AnswersPerson, TerminalPerson
+from rotorwright.cli.progress import ProgressLine, shown_progress
 from rotorwright.firmware.files import read_image_file
 from rotorwright.hangar.book_pack import pack_book
 from rotorwright.hangar.places import hangar_folder
@@ -264,42 +264,3 @@ def finish(hangar: Hangar, journal: HangarJournal, state: ChangeoverState, *, re
     out.print(f"\nReport: {escape(str(path))}", soft_wrap=True)
     assert state.is_over
     return path
-
-
-class ProgressLine:
-    """One moving line for what takes long; it is gone while nothing moves, so that questions stand alone."""
-
-    def __init__(self, progress: Progress, *, is_shown: bool) -> None:
-        self._progress = progress
-        self._is_shown = is_shown
-        self._task = progress.add_task("", total=None)
-        self._words = ""
-
-    def show(self, words: str, done: int, total: int) -> None:
-        """Show how far it is; the line vanishes when it is done."""
-        if not self._is_shown:
-            return
-        if words != self._words:
-            self._words = words
-            self._progress.reset(self._task, description=words, total=total)
-        self._progress.update(self._task, completed=done, total=total)
-        if done >= total:
-            self.stop()
-        elif not self._progress.live.is_started:
-            self._progress.start()
-
-    def stop(self) -> None:
-        """Take the line away until something moves again."""
-        if self._progress.live.is_started:
-            self._progress.stop()
-
-
-@contextmanager
-def shown_progress() -> Iterator[ProgressLine]:
-    """Show long work on a terminal; elsewhere stay quiet."""
-    columns = (TextColumn("  {task.description}"), BarColumn(), TextColumn("{task.percentage:>3.0f} %"))
-    line = ProgressLine(Progress(*columns, TimeElapsedColumn(), console=out, transient=True), is_shown=out.is_terminal)
-    try:
-        yield line
-    finally:
-        line.stop()

@@ -18,6 +18,7 @@ from rotorwright.changeover.proving.settling import prove_check
 from rotorwright.cli import jobs
 from rotorwright.cli.console import out, print_json
 from rotorwright.cli.person import TerminalPerson
+from rotorwright.cli.progress import shown_progress
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from rotorwright.bench.verdicts import CheckResult
     from rotorwright.changeover.workshop import Workshop
     from rotorwright.cli.jobs import BenchOptions
+    from rotorwright.cli.progress import ProgressLine
 
 SHOWN, NOT_ALL_SHOWN = 0, 1
 
@@ -52,7 +54,7 @@ def prove(
     person = jobs.person_of(options)
     with jobs.open_hangar(options.hangar) as hangar:
         card = find_card(hangar, changeover_id)
-        with hangar.lock(card.row.id), jobs.shown_progress() as bar:
+        with hangar.lock(card.row.id), shown_progress() as bar:
             if isinstance(person, TerminalPerson):
                 person.before_asking = bar.stop
             journal = HangarJournal(hangar, card.row.id, now=jobs.utc_now)
@@ -76,9 +78,7 @@ def _require_open(shop: Workshop) -> None:
     require_ready(shop)
 
 
-def _run(
-    shop: Workshop, wanted: Sequence[str], recordings: Recordings | None, bar: jobs.ProgressLine
-) -> list[CheckResult]:
+def _run(shop: Workshop, wanted: Sequence[str], recordings: Recordings | None, bar: ProgressLine) -> list[CheckResult]:
     """Run the checks one after another; one that failed does not keep the others from being measured."""
     if recordings is not None:
         return [_compared(shop, recordings, bar)]
@@ -95,7 +95,7 @@ def _run(
     return results
 
 
-def _compared(shop: Workshop, recordings: Recordings, bar: jobs.ProgressLine) -> CheckResult:
+def _compared(shop: Workshop, recordings: Recordings, bar: ProgressLine) -> CheckResult:
     from rotorwright.hangar.recordings import read_recording
 
     before = read_recording(recordings.before, column_map=recordings.columns, progress=bar.show)

@@ -130,7 +130,8 @@ def read_listing(data: bytes, name: str, told: Told) -> Reading:
 def read_port(name: str, told: Told) -> Snapshot:
     """Return the settings of the aircraft on a port, read twice and equal."""
     from rotorwright.changeover.reading import read_aircraft
-    from rotorwright.cli.jobs import shown_progress, utc_now
+    from rotorwright.cli.jobs import utc_now
+    from rotorwright.cli.progress import shown_progress
     from rotorwright.links.clock import RealClock
     from rotorwright.links.serial_port import SerialPort
     from rotorwright.links.wire import LineSettings
