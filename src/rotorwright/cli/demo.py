@@ -42,6 +42,7 @@ from rotorwright.twin.delivery import AIRFRAME, DEMO_UNIQUE_ID, deliver, deliver
 from rotorwright.twin.demo_craft import demo_truth, planted
 from rotorwright.twin.faults import FaultPlan
 from rotorwright.twin.hands import HandsClient
+from rotorwright.twin.physics.battery import Battery
 from rotorwright.twin.process import spawn_twin
 from rotorwright.twin.state import StateFolder
 from rotorwright.twin.thornbill.book import write_book
@@ -250,8 +251,7 @@ def work(place: DemoFolder, *, dies: Callable[[Event], None] | None = None) -> C
             person = DemoPerson(
                 HandsClient(place.twin.path),
                 None if place.way.has_book else owner_of(place),
-                meter_volts=truth.battery.cells
-                * (truth.battery.cell_v - truth.battery.resistance_ohm * truth.battery.rest_a),
+                meter_volts=float(Battery(truth.battery).volts(truth.battery.rest_a)),
             )
             with jobs.workshop(hangar, journal, options, person, bar) as shop:
                 if not shop.state.is_over and shop.state.received is not None:

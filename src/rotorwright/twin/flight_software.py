@@ -56,6 +56,7 @@ class FlightSoftware:
 
     def __init__(self, settings: SettingsInForce, world: World, *, release: str) -> None:
         self._settings = settings
+        self._known = frozenset(settings.names)
         self.world = world
         self._is_old = release_line(release) == "5.2"
         self.is_armed = False
@@ -77,7 +78,7 @@ class FlightSoftware:
     def number(self, name: str, default: float = 0.0) -> float:
         """Return a setting of this release by its name in 6.0; `default` where it has none."""
         here = _NAMES_5_2.get(name, name) if self._is_old else name
-        return float(self._settings[here].number) if here in set(self._settings.names) else default
+        return float(self._settings[here].number) if here in self._known else default
 
     def step(self, now_s: float) -> None:
         """Look at the receiver and decide what is armed; asked as often as anything is told."""

@@ -103,15 +103,17 @@ class PhysicalWorld(World):
     @property
     def battery_volts(self) -> float:
         """Voltage of the battery as the aircraft's divider shows it with no motor turning."""
-        if not self.battery_plugged:
-            return super().battery_volts
-        spec = self.truth.battery
-        return float(self._battery.volts(spec.rest_a)) * spec.divider_scale
+        return self._shown_volts(self.truth.battery.rest_a) if self.battery_plugged else super().battery_volts
 
-    @property
-    def current_a(self) -> float:
-        """Current at rest."""
-        return self.truth.battery.rest_a if self.battery_plugged else 0.0
+    def supply(self, now_s: float) -> tuple[float, float]:
+        """Return voltage and current; turning rotors draw current, and the voltage sags with it."""
+        if not self.battery_plugged:
+            return super().supply(now_s)
+        amperes = float(self._battery.amperes(self._rotors.turning(now_s)))
+        return self._shown_volts(amperes), amperes
+
+    def _shown_volts(self, amperes: float) -> float:
+        return float(self._battery.volts(amperes)) * self.truth.battery.divider_scale
 
     def told_by(self, configured: FloatArray, offsets_m_s2: tuple[float, float, float]) -> Callable[[float], Told]:
         """Return what firmware tells that takes `configured` for the rotation from sensor to body axes."""

@@ -29,7 +29,6 @@ ANGLE_NOISE_RAD = 0.0005
 _RATE_NOISE_RAD_S = 0.002
 _FORCE_NOISE_M_S2 = 0.02
 BATTERY_NOISE_V = 0.005
-_IDLE_CURRENT_A = 0.45
 _FULL_CELL_V = 4.2  # common practice, no source
 _EMPTY_CELL_V = 3.3
 _CELL_FIELDS = 10
@@ -202,11 +201,10 @@ class Telemetry:
             )
         )
 
-    def _volts(self) -> float:
-        return max(0.0, self._noisy(self._world.battery_volts, BATTERY_NOISE_V))
-
-    def _current_ca(self) -> int:
-        return round(100 * _IDLE_CURRENT_A) if self._world.battery_plugged else 0
+    def _supply(self, now_s: float) -> tuple[float, int]:
+        """Return volts with the noise of the divider, and whole centiamperes."""
+        volts, amperes = self._world.supply(now_s)
+        return max(0.0, self._noisy(volts, BATTERY_NOISE_V)), round(100 * amperes)
 
     def _remaining_percent(self, volts: float) -> int:
         if not self._world.battery_plugged:
@@ -214,8 +212,8 @@ class Telemetry:
         part = (volts / self._world.cells - _EMPTY_CELL_V) / (_FULL_CELL_V - _EMPTY_CELL_V)
         return round(100 * min(1.0, max(0.0, part)))
 
-    def _sys_status(self, _now_s: float) -> Packet:
-        volts = self._volts()
+    def _sys_status(self, now_s: float) -> Packet:
+        volts, current_ca = self._supply(now_s)
         return packet(
             common.MAVLink_sys_status_message(
                 onboard_control_sensors_present=_SENSORS,
@@ -223,7 +221,7 @@ class Telemetry:
                 onboard_control_sensors_health=_SENSORS,
                 load=230,
                 voltage_battery=round(volts * 1000),
-                current_battery=self._current_ca(),
+                current_battery=current_ca,
                 battery_remaining=self._remaining_percent(volts),
                 drop_rate_comm=0,
                 errors_comm=0,
@@ -234,8 +232,8 @@ class Telemetry:
             )
         )
 
-    def _battery_status(self, _now_s: float) -> Packet:
-        volts = self._volts()
+    def _battery_status(self, now_s: float) -> Packet:
+        volts, current_ca = self._supply(now_s)
         cells = self._world.cells if self._world.battery_plugged else 1  # with no battery, the connector alone
         millivolts = [round(volts * 1000 / cells)] * cells + [_UNKNOWN_U16] * (_CELL_FIELDS - cells)
         return packet(
@@ -245,7 +243,7 @@ class Telemetry:
                 type=common.MAV_BATTERY_TYPE_LIPO,
                 temperature=0x7FFF,  # unknown
                 voltages=millivolts,
-                current_battery=self._current_ca(),
+                current_battery=current_ca,
                 current_consumed=-1,
                 energy_consumed=-1,
                 battery_remaining=self._remaining_percent(volts),

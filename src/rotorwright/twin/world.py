@@ -15,6 +15,7 @@ from enum import StrEnum
 
 GRAVITY_M_S2 = 9.80665  # standard gravity, 3rd CGPM 1901
 CELL_VOLTS = 4.05  # a lithium polymer cell that is nearly full; common practice, no source
+IDLE_CURRENT_A = 0.45  # of the electronics; made up
 SUPPLY_LEAK_VOLTS = 0.02  # what the divider shows with no battery in; made up
 TILT_ANGLE_RAD = math.radians(30)
 TILT_TIME_CONSTANT_S = 0.3  # how quickly a hand turns the aircraft; made up
@@ -99,6 +100,10 @@ class World:
     def battery_volts(self) -> float:
         """Voltage that the aircraft measures at its battery connector."""
         return self.cells * CELL_VOLTS if self.battery_plugged else SUPPLY_LEAK_VOLTS
+
+    def supply(self, _now_s: float) -> tuple[float, float]:
+        """Return the voltage as the aircraft's divider shows it, and the current, at a moment."""
+        return self.battery_volts, IDLE_CURRENT_A if self.battery_plugged else 0.0
 
     @property
     def channels_us(self) -> tuple[int, ...]:

@@ -182,12 +182,16 @@ class Rotors:
         """Answer whether this rotor was ever told to turn, and did."""
         return len(self._runs[number]) > 1
 
-    def is_turning(self, at_s: float) -> bool:
-        """Answer whether any rotor turns, or is about to."""
-        return any(
-            run.at(at_s)[3] > 0.0 or self.moment(number, at_s).speed_rad_s > 1.0
+    def turning(self, at_s: float) -> int:
+        """Return how many rotors turn, or are about to."""
+        return sum(
+            bool(run.at(at_s)[3] > 0.0 or self.moment(number, at_s).speed_rad_s > 1.0)
             for number, run in enumerate(self._runs)
         )
+
+    def is_turning(self, at_s: float) -> bool:
+        """Answer whether any rotor turns, or is about to."""
+        return self.turning(at_s) > 0
 
     def _aim(self, number: int, value: float, at_s: float) -> None:
         spec = self.specs[number]
