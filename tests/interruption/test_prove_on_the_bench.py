@@ -12,6 +12,8 @@ from rotorwright.changeover.errors import BenchCheckFailedError
 from rotorwright.changeover.events import EventKind
 from rotorwright.changeover.gates import Gate, NotConfirmedError
 from rotorwright.changeover.proving.checks import BENCH_CHECKS
+from rotorwright.changeover.proving.settling import repair
+from rotorwright.settings.values import SettingType, Value
 from rotorwright.twin.demo_craft import demo_truth
 from rotorwright.twin.physical_world import PhysicalWorld
 from rotorwright.twin.physics.faults import BenchFault
@@ -20,6 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
+    from rotorwright.changeover.workshop import Workshop
     from rotorwright.hangar.journal import Event
 
 SEEN = {"meter-volts": "16.19", "repair": "no"}
@@ -128,6 +131,23 @@ def test_motors_do_not_turn_when_their_gate_is_not_confirmed(before_the_bench: V
     assert not _has_turned(run)
     verdicts = {event.facts["check"]: event.facts["verdict"] for event in _ended(bench, EventKind.CHECK_PROVED)}
     assert {check for check, verdict in verdicts.items() if verdict == "not shown"} == {"arming", "failsafe", "motors"}
+
+
+def test_what_the_settings_say_wrong_of_arming_is_found_though_no_motor_may_turn(
+    before_the_bench: VirtualBench, tmp_path: Path
+) -> None:
+    bench = _planted(before_the_bench, tmp_path)
+
+    def arms_at_rest(shop: Workshop) -> None:
+        shop.person.act_battery()  # type: ignore[attr-defined]
+        low = Value.parse(SettingType.UINT16, "900")
+        repair(shop, {"READY_FROM": low}, because="the test")
+
+    run = bench.run(prepare=arms_at_rest, refuses=frozenset({str(Gate.MOTORS_MAY_TURN)}))
+    assert isinstance(run.error, BenchCheckFailedError)
+    assert run.error.result.check == "arming"
+    assert run.error.result.is_dangerous
+    assert not _has_turned(run)
 
 
 def test_nothing_is_measured_while_the_propellers_are_not_confirmed_off(

@@ -18,7 +18,7 @@ from rotorwright.bench.orientation import USUAL_POSES, held_so_far, judge_orient
 from rotorwright.bench.power import judge_power
 from rotorwright.bench.receiver import STICK_ORDER, StickWindow, judge_receiver, stick_done
 from rotorwright.bench.verdicts import CheckResult, not_shown
-from rotorwright.changeover.gates import Gate
+from rotorwright.changeover.gates import Gate, NotConfirmedError
 from rotorwright.changeover.person import PoseRequest, SeenQuestion, StickRequest, SwitchRequest, TransmitterRequest
 from rotorwright.changeover.proving import craft
 from rotorwright.changeover.proving.motor_pulses import measure_motors
@@ -128,9 +128,11 @@ def _is_stick_done(so_far: Recorder, *, since_s: float) -> bool:
 
 
 def measure_arming(shop: Workshop) -> CheckResult:
-    """Work out from the settings what arms the motors, then watch what the aircraft says while the switches move."""
+    """Work out from the settings what arms the motors, then watch what the aircraft says while the switches move.
+
+    What the settings say wrong is found also where motors may not turn; then no switch is asked for.
+    """
     shop.require_confirmed(Gate.PROPELLERS_OFF)
-    shop.require_confirmed(Gate.MOTORS_MAY_TURN)
     roles = craft.roles_now(shop)
     with (
         shop.application(timeout_s=AFTER_RESTART_S) as link,
@@ -140,7 +142,8 @@ def measure_arming(shop: Workshop) -> CheckResult:
         setup = craft.arming(roles, channels=_channels(watch.recorder), rest_us=_rest(watch.recorder))
         if setup is None:
             return _unknown("arming", "what arms the motors")
-        for function, channel in _switches(roles, setup.arming.channel, setup.channels):
+        moves = _switches(roles, setup.arming.channel, setup.channels) if _may_turn(shop) else []
+        for function, channel in moves:
             if not shop.person.watched(SwitchRequest(function, channel)):
                 break
             _wait_for_moves(watch, channel)
@@ -151,6 +154,14 @@ def measure_arming(shop: Workshop) -> CheckResult:
         answers=watch.recorder.answer_record(),
         mode_bit_of=craft.mode_bits(shop, roles),
     )
+
+
+def _may_turn(shop: Workshop) -> bool:
+    try:
+        shop.require_confirmed(Gate.MOTORS_MAY_TURN)
+    except NotConfirmedError:
+        return False
+    return True
 
 
 def _wait_for_moves(watch: Watch, channel: int) -> None:
