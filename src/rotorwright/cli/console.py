@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import json
 import sys
+from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 from rich.console import Console
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from rotorwright.errors import RotorwrightError
 
 out = Console(highlight=False)
@@ -18,6 +21,16 @@ err = Console(stderr=True, highlight=False)
 def print_json(value: object) -> None:
     """Print one JSON value on standard output."""
     sys.stdout.write(json.dumps(value, indent=2, ensure_ascii=False) + "\n")
+
+
+@contextmanager
+def told_aside(*, is_wanted: bool) -> Iterator[None]:
+    """Send what is said meanwhile to standard error, so that a JSON answer stands alone on standard output."""
+    before, out.stderr = out.stderr, is_wanted or out.stderr
+    try:
+        yield
+    finally:
+        out.stderr = before
 
 
 def print_error(error: RotorwrightError, *, as_json: bool = False) -> None:

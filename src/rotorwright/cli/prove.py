@@ -16,7 +16,7 @@ from rotorwright.changeover.proving.checks import BENCH_CHECKS, require_known
 from rotorwright.changeover.proving.flights import prove_flights, require_ready
 from rotorwright.changeover.proving.settling import prove_check
 from rotorwright.cli import jobs
-from rotorwright.cli.console import out, print_json
+from rotorwright.cli.console import out, print_json, told_aside
 from rotorwright.cli.person import TerminalPerson
 from rotorwright.cli.progress import shown_progress
 
@@ -52,7 +52,7 @@ def prove(
     """Run bench checks on the aircraft of a job card and return the exit code: 0 when all of them passed."""
     wanted = require_known(only)
     person = jobs.person_of(options)
-    with jobs.open_hangar(options.hangar) as hangar:
+    with told_aside(is_wanted=as_json), jobs.open_hangar(options.hangar) as hangar:
         card = find_card(hangar, changeover_id)
         with hangar.lock(card.row.id), shown_progress() as bar:
             if isinstance(person, TerminalPerson):

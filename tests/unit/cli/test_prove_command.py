@@ -13,6 +13,7 @@ from rotorwright.changeover.errors import UnknownCheckError
 from rotorwright.changeover.proving.checks import require_known
 from rotorwright.cli import prove
 from rotorwright.cli.border import run_guarded
+from rotorwright.cli.console import out, told_aside
 from rotorwright.cli.main import app
 
 if TYPE_CHECKING:
@@ -68,3 +69,12 @@ def test_results_are_shown_with_what_to_do_and_without_colour(capsys: pytest.Cap
     said = " ".join(capsys.readouterr().out.split())
     for words in ("motors: failed", "Two motors are swapped.", "To do: Set the outputs.", "86 Hz", "front-right"):
         assert words in said
+
+
+def test_a_json_answer_stands_alone_on_standard_output(capsys: pytest.CaptureFixture[str]) -> None:
+    with told_aside(is_wanted=True):
+        out.print("said meanwhile")
+    out.print("said after")
+    captured = capsys.readouterr()
+    assert "meanwhile" not in captured.out
+    assert "said after" in captured.out
