@@ -479,8 +479,22 @@ def _event_words(event: Event) -> str:
     return f"{words}: {', '.join(more)}" if more else words
 
 
+_BENCH_TROUBLE = {EventKind.CHECK_FAILED, EventKind.SETTINGS_REPAIRED}
+
+
+def _bench_remark(event: Event) -> str:
+    """Return what was found wrong on the bench, or what was set because of it; the checks show only how it ended."""
+    if event.kind == EventKind.CHECK_FAILED:
+        return f"The bench check '{event.facts.get('check', '')}' failed: {event.facts.get('evidence', '')}"
+    changed = event.facts.get("changed")
+    values = changed.items() if isinstance(changed, Mapping) else ()
+    listed = ", ".join(f"{name} to {value.get('text', '')}" for name, value in values if isinstance(value, Mapping))
+    return f"After the bench check '{event.facts.get('because', '')}' a person let the tool set {listed}."
+
+
 def _remarks(sheet: CarryOverSheet | None, events: Sequence[Event], unproved: Sequence[str]) -> tuple[str, ...]:
     remarks = [f"Not proved by the way of writing: {words}" for words in unproved]
+    remarks += [_bench_remark(event) for event in events if event.kind in _BENCH_TROUBLE]
     if sheet is not None:
         words = f"{len(sheet.arrivals)} settings are new in {sheet.to_release} and have the board's own defaults."
         remarks.append(words)

@@ -19,9 +19,9 @@ if TYPE_CHECKING:
 
     from rotorwright.report.data import Plot, Trace
 
-WIDTH = 440
+WIDTH = 456
 HEIGHT = 190
-LEFT, RIGHT, TOP, BOTTOM = 44, 132, 10, 34
+LEFT, RIGHT, TOP, BOTTOM = 60, 132, 10, 34
 LABEL_HEIGHT = 15
 MARKS_WANTED = 5
 COLOURS = 4

@@ -225,3 +225,14 @@ def test_tilts_are_plotted_in_the_order_in_which_they_were_asked_for() -> None:
     (proof,) = report_of(journal_of(*RECEIVED, proved)).proofs
     assert [plot.title for plot in proof.plots] == ["nose down", "nose up", "left down", "right down"]
     assert [trace.points for trace in proof.plots[0].traces] == [((0, 1), (1, 2)), ((0, 2), (1, 3))]
+
+
+def test_what_was_found_wrong_on_the_bench_and_set_because_of_it_stays_on_the_card() -> None:
+    changed: dict[str, JsonValue] = {"MOUNT_YAW": {"type": "Float", "text": "90"}}
+    bench: list[tuple[EventKind, dict[str, JsonValue]]] = [
+        (EventKind.CHECK_FAILED, {"check": "orientation", "verdict": "failed", "evidence": "It sits turned."}),
+        (EventKind.SETTINGS_REPAIRED, {"because": "orientation", "changed": changed, "file": KEPT}),
+    ]
+    remarks = " ".join(report_of(journal_of(*RECEIVED, *bench)).remarks)
+    assert "The bench check 'orientation' failed: It sits turned." in remarks
+    assert "set MOUNT_YAW to 90" in remarks
